@@ -1,15 +1,14 @@
 // Always in view: the state in large words, the beams, arm, release and abort, the job under way, notices.
+
 import { deviceName } from './device.js';
-import { buttonById, byId, clock, h, number, show } from './dom.js';
+import { buttonById, byId, caution, clock, definitions, form, h, joined, number, show } from './dom.js';
 import { makeMarked } from './marks.js';
-import { abort, act, emit, hear, now, on, state } from './net.js';
+import { abort, act, hear, now, on, state } from './net.js';
 import { makePicture } from './pictures.js';
+import { attempt, makeButton } from './press.js';
 
 /** @type {Record<string, string>} */
 const NAMES = { beam1: 'beam 1', beam2: 'beam 2', beam3: 'beam 3' };
-
-/** @param {Promise<unknown>} promise */
-export const attempt = (promise) => promise.catch((error) => emit('trouble', { text: error.message }));
 
 export function makeBar() {
   buttonById('abort').addEventListener('click', () => abort());
@@ -123,11 +122,11 @@ function showBar() {
     byId('beams'),
     beams.map(([name, is]) =>
       h(
-        'div',
-        { class: 'beam', 'data-word': is },
-        h('span', {}, NAMES[name] ?? name),
-        h('b', {}, is),
-        h('span', { class: 'glyph', 'aria-hidden': 'true' }),
+        'div.beam',
+        { 'data-word': is },
+        h('span', NAMES[name] ?? name),
+        h('b', is),
+        h('span.glyph', { 'aria-hidden': 'true' }),
       ),
     ),
   );
@@ -147,7 +146,7 @@ function showBar() {
   const on = Boolean(state.armed) && !isChanged();
   if (buttonById('arm').dataset.on !== String(on)) {
     buttonById('arm').dataset.on = String(on);
-    show(buttonById('arm'), on ? 'Armed ✓ ' : 'Arm ', h('kbd', {}, 'A'));
+    show(buttonById('arm'), on ? 'Armed ✓ ' : 'Arm ', h('kbd', 'A'));
   }
   // It can be pressed while it waits; then it says what it waits for.
   buttonById('release').disabled = !free || !on;
@@ -176,7 +175,7 @@ function showRest() {
   if (released !== key) {
     released = key;
     buttonById('release').dataset.waits = String(waits);
-    show(buttonById('release'), waits ? 'Wait ' : 'Release ', h('kbd', {}, key));
+    show(buttonById('release'), waits ? 'Wait ' : 'Release ', h('kbd', key));
   }
   if (!words()[1] && byId('cause').textContent !== text) byId('cause').textContent = text;
 }
@@ -207,28 +206,27 @@ export function showStrip() {
   if (key !== stripped) {
     stripped = key;
     meter = h('i');
-    countdown = h('span', { class: 'soft' });
-    const text = h('span', { class: 'striptext' });
+    countdown = h('span.soft');
+    const text = h('span.striptext');
     const away = running && job.question && OWN_VIEWS[job.kind];
     show(
       strip,
       h(
-        'div',
-        { class: 'line' },
-        h('b', {}, job.title),
+        'div.line',
+        h('b', job.title),
         text,
         countdown,
-        job.of ? h('span', { class: 'meter', 'aria-hidden': 'true' }, meter) : null,
+        job.of ? h('span.meter', { 'aria-hidden': 'true' }, meter) : null,
       ),
       asking
         ? away
-          ? h('p', {}, h('a', { href: away }, 'A question is waiting: answer it'))
+          ? h('p', h('a', { href: away }, 'A question is waiting: answer it'))
           : makeQuestion(asking)
         : null,
     );
   }
   const share = job.of ? job.done / job.of : 0;
-  const progress = [job.text, job.of > 1 ? `${job.done} of ${job.of}` : ''].filter(Boolean).join(' · ');
+  const progress = joined(job.text, job.of > 1 ? `${job.done} of ${job.of}` : '');
   show(strip.querySelector('.striptext') ?? h('span'), progress);
   if (meter) meter.style.width = `${share * 100}%`;
   showCountdown();
@@ -256,6 +254,9 @@ export function makeQuestion(question, { picture = true } = {}) {
     (words.length < 46 && !question.free);
   const explained = question.choices.filter((choice) => !isPlain(choice));
   const agrees = question.choices.find((choice) => choice.value === AGREE);
+  const giveTyped = () => {
+    if (typed.value.trim() || agrees) give(typed.value.trim() || AGREE);
+  };
   const typed = h('input', {
     type: 'text',
     'aria-label': 'The answer in words, with heights',
@@ -275,59 +276,37 @@ export function makeQuestion(question, { picture = true } = {}) {
             name: 'Read again with these marks',
             use: give,
           })
-        : h('div', { class: 'pic askpic' }, makePicture(question.shot, { small: false }))
+        : h('div.pic.askpic', makePicture(question.shot, { small: false }))
       : null,
     h(
-      'div',
-      { class: 'asks' },
+      'div.asks',
       question.cautions
         .filter(
           (text, n, all) =>
             !all.some((other, m) => m !== n && other.includes(text) && (other !== text || m < n)),
         )
-        .map((text) => h('p', { class: 'caution' }, h('b', {}, 'Caution: '), text)),
-      h('p', { class: 'ask' }, question.text),
+        .map((text) => caution(text)),
+      h('p.ask', question.text),
       // A telephone has no room for them in the buttons.
       explained.length
         ? h(
-            'details',
-            { class: 'meanings' },
-            h('summary', {}, 'What the words mean'),
-            h(
-              'dl',
-              {},
-              explained.map((choice) => [h('dt', {}, choice.value), h('dd', {}, choice.words)]),
-            ),
+            'details.meanings',
+            h('summary', 'What the words mean'),
+            definitions(explained.map((choice) => [choice.value, choice.words])),
           )
         : null,
-      question.hint ? h('p', { class: 'hint' }, question.hint) : null,
+      question.hint ? h('p.hint', question.hint) : null,
       h(
-        'div',
-        { class: 'answers' },
+        'div.answers',
         question.choices.map((choice) =>
-          h(
-            'button',
-            { type: 'button', 'data-answer': choice.value, on: { click: () => give(choice.value) } },
-            isPlain(choice) ? choice.words : [choice.value, h('small', {}, choice.words)],
+          makeButton(
+            isPlain(choice) ? choice.words : [choice.value, h('small', choice.words)],
+            () => give(choice.value),
+            { 'data-answer': choice.value },
           ),
         ),
       ),
-      question.free
-        ? h(
-            'form',
-            {
-              class: 'row',
-              on: {
-                submit: (event) => {
-                  event.preventDefault();
-                  if (typed.value.trim() || agrees) give(typed.value.trim() || AGREE);
-                },
-              },
-            },
-            typed,
-            h('button', {}, 'Answer'),
-          )
-        : null,
+      question.free ? form(giveTyped, { class: 'row' }, typed, h('button', 'Answer')) : null,
     ),
   );
 }
@@ -367,22 +346,16 @@ function showNotices() {
     byId('notices'),
     all.map((notice) =>
       h(
-        'div',
-        { class: 'notice', 'data-level': notice.level },
-        h('p', {}, h('b', {}, LEVELS[notice.level] ?? ''), notice.text),
-        h(
-          'button',
-          {
-            type: 'button',
-            'aria-label': 'Dismiss this notice',
-            on: {
-              click: () => {
-                if (notice.own) drop(notice);
-                else attempt(act('dismiss', { notice: notice.id }));
-              },
-            },
-          },
+        'div.notice',
+        { 'data-level': notice.level },
+        h('p', h('b', LEVELS[notice.level] ?? ''), notice.text),
+        makeButton(
           '×',
+          () => {
+            if (notice.own) drop(notice);
+            else attempt(act('dismiss', { notice: notice.id }));
+          },
+          { 'aria-label': 'Dismiss this notice' },
         ),
       ),
     ),

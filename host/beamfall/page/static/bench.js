@@ -1,6 +1,6 @@
 // The bench: the rig, the timings, the scene when the flash fires, the last shot.
 
-import { attempt, isChanged, ready } from './bar.js';
+import { isChanged, ready } from './bar.js';
 import { makeCameraChoice } from './camera.js';
 import { makeStrobeCaution } from './caution.js';
 import { makeChart } from './chart.js';
@@ -10,6 +10,7 @@ import { makeFirst } from './first.js';
 import { makeVoice } from './hands.js';
 import { makeKeys } from './keys.js';
 import { act, hear, makeLink, on, sayName, state } from './net.js';
+import { attempt, makeButton } from './press.js';
 import { makeProblem } from './problem.js';
 import { makeRigDrawing } from './rigdraw.js';
 import { makeSplash } from './splash.js';
@@ -30,16 +31,14 @@ export function makeBench() {
     empty: 'No shot yet. Press Arm (A), then Release (R).',
   });
   const view = h(
-    'div',
-    { class: 'view bench' },
-    h('div', { class: 'p-ahead' }, makeStrobeCaution(), makeFirst()),
-    h('section', { class: 'panel p-rig' }, h('h2', {}, 'Rig, to scale'), makeRigDrawing()),
-    h('section', { class: 'panel p-splash' }, h('h2', {}, 'When the flash fires'), makeSplash()),
-    h('section', { class: 'panel p-tune' }, h('h2', {}, 'Timings'), makeTimings(), makeService()),
+    'div.view.bench',
+    h('div.p-ahead', makeStrobeCaution(), makeFirst()),
+    h('section.panel.p-rig', h('h2', 'Rig, to scale'), makeRigDrawing()),
+    h('section.panel.p-splash', h('h2', 'When the flash fires'), makeSplash()),
+    h('section.panel.p-tune', h('h2', 'Timings'), makeTimings(), makeService()),
     h(
-      'section',
-      { class: 'panel p-time' },
-      h('div', { class: 'row spread' }, h('h2', {}, 'Last shot'), timeline.buttons),
+      'section.panel.p-time',
+      h('div.row.spread', h('h2', 'Last shot'), timeline.buttons),
       timeline.box,
       timeline.legend,
     ),
@@ -52,12 +51,8 @@ export function makeBench() {
 function makeTimings() {
   const spacing = makeTiming('spacing', 'Spacing of the drops');
   const delay = makeTiming('delay', 'Flash delay');
-  const back = h(
-    'button',
-    { type: 'button', on: { click: () => attempt(act('untune')) } },
-    'Back to the plan',
-  );
-  const words = h('span', { class: 'soft' });
+  const back = makeButton('Back to the plan', () => act('untune'));
+  const words = h('span.soft');
   on(['plan', 'moment', 'asked'], () => {
     const plan = state.plan;
     back.disabled = !plan?.tuned;
@@ -66,7 +61,7 @@ function makeTimings() {
       !plan
         ? 'Planning …'
         : plan.problem
-          ? h('span', { class: 'field-problem' }, plan.problem)
+          ? h('span.field-problem', plan.problem)
           : state.asked?.by_hand
             ? 'Not in use: Arm takes the table by hand'
             : `${plan.tuned || 'As planned'}; the flash follows ${plan.anchor}`,
@@ -80,19 +75,14 @@ function makeTimings() {
   });
   return [
     makeTrend(),
-    h('div', { class: 'timings' }, spacing.root, delay.root),
-    h(
-      'div',
-      { class: 'row spread' },
-      words,
-      h('span', { class: 'row' }, h('a', { class: 'button', href: '#table' }, 'Table by hand'), back),
-    ),
+    h('div.timings', spacing.root, delay.root),
+    h('div.row.spread', words, h('span.row', h('a.button', { href: '#table' }, 'Table by hand'), back)),
   ];
 }
 
 // A drift of the drops, and one press that corrects for it.
 function makeTrend() {
-  const box = h('div', { class: 'trend', role: 'status' });
+  const box = h('div.trend', { role: 'status' });
   on(['trend', 'asked'], () => {
     const trend = state.trend;
     const current = trend && trend.plan === state.asked?.number;
@@ -101,12 +91,8 @@ function makeTrend() {
       box,
       current
         ? [
-            h('p', {}, trend.drift, ' ', h('b', {}, trend.needs)),
-            h(
-              'button',
-              { type: 'button', on: { click: () => attempt(act('correct', { shot: trend.shot })) } },
-              'Correct the timings',
-            ),
+            h('p', trend.drift, ' ', h('b', trend.needs)),
+            makeButton('Correct the timings', () => act('correct', { shot: trend.shot })),
           ]
         : null,
     );
@@ -161,16 +147,8 @@ function makeTiming(name, text) {
   const step = (more) => {
     if (value !== null) tell(null, more);
   };
-  const minus = h(
-    'button',
-    { type: 'button', 'aria-label': `${text}: 0.5 ms less`, on: { click: () => step(-0.5) } },
-    '−',
-  );
-  const plus = h(
-    'button',
-    { type: 'button', 'aria-label': `${text}: 0.5 ms more`, on: { click: () => step(0.5) } },
-    '+',
-  );
+  const minus = makeButton('−', () => step(-0.5), { 'aria-label': `${text}: 0.5 ms less` });
+  const plus = makeButton('+', () => step(0.5), { 'aria-label': `${text}: 0.5 ms more` });
   const typing = watchTyping(field, () => writeValue());
   const writeValue = () => {
     if (value !== null && !typing()) write(field, `${number(value, 2)} ms`);
@@ -184,14 +162,7 @@ function makeTiming(name, text) {
     step(by);
   });
   slider.addEventListener('input', () => tell(`${Number(slider.value).toFixed(3)} ms`));
-  const root = h(
-    'div',
-    { class: 'timing' },
-    label,
-    h('div', { class: 'value' }, minus, field, plus),
-    slider,
-    problem.root,
-  );
+  const root = h('div.timing', label, h('div.value', minus, field, plus), slider, problem.root);
   return {
     root,
     label,
@@ -237,52 +208,47 @@ function makeService() {
    * @param {{ watch: (f: Promise<unknown>) => unknown }} [how] where a refusal is told
    */
   const button = (text, f, how = { watch: attempt }) =>
-    h('button', { type: 'button', class: 'needs-board', on: { click: () => how.watch(f()) } }, text);
+    makeButton(text, () => how.watch(f()), { class: 'needs-board' });
   const unrested = button('Release without waiting for the surface', () =>
     act('release', { unrested: true }),
   );
   const series = button('Release a series of', () => act('release', { count: Number(count.value) }));
   const body = h(
-    'details',
-    { class: 'service' },
-    h('summary', {}, 'Series, single drop, flash, rinse, pictures, voice, devices, keys'),
-    h('div', { class: 'row' }, series, count, h('span', { class: 'soft' }, 'shots of the armed sequence')),
+    'details.service',
+    h('summary', 'Series, single drop, flash, rinse, pictures, voice, devices, keys'),
+    h('div.row', series, count, h('span.soft', 'shots of the armed sequence')),
     h(
-      'div',
-      { class: 'row' },
+      'div.row',
       h(
-        'div',
-        { class: 'row' },
+        'div.row',
         button('One drop', () => act('drip', { opening: opening.value }), openingProblem),
-        h('span', { class: 'soft' }, 'open for'),
+        h('span.soft', 'open for'),
         opening,
         openingProblem.root,
       ),
       h(
-        'div',
-        { class: 'row' },
+        'div.row',
         button('Rinse', () => act('rinse', { duration: length.value }), lengthProblem),
-        h('span', { class: 'soft' }, 'for'),
+        h('span.soft', 'for'),
         length,
         lengthProblem.root,
       ),
     ),
     h(
-      'div',
-      { class: 'row' },
+      'div.row',
       button('One flash', () => act('flash')),
       button('Watch the beam', () => act('watch')),
       unrested,
     ),
     makeCameraChoice(),
-    h('div', { class: 'row' }, makeVoice()),
+    h('div.row', makeVoice()),
     makeInvitation(),
     makeDeviceName(sayName),
     makeKeys(),
-    h('p', { class: 'small soft' }, WAITING_HELP),
-    h('p', { class: 'small soft' }, CARE_HELP),
+    h('p.small.soft', WAITING_HELP),
+    h('p.small.soft', CARE_HELP),
   );
-  const said = h('p', { class: 'soft said' });
+  const said = h('p.soft.said');
   on(['job', 'link', 'armed', 'plan'], () => {
     for (const one of body.querySelectorAll('button.needs-board'))
       if (one instanceof HTMLButtonElement) one.disabled = !ready();
@@ -293,7 +259,7 @@ function makeService() {
       job && ['drip', 'flash', 'rinse'].includes(job.kind) && job.text ? `${job.title}: ${job.text}` : '',
     );
   });
-  const edges = h('p', { class: 'small soft', 'aria-live': 'off' });
+  const edges = h('p.small.soft', { 'aria-live': 'off' });
   hear('edges', (event) => {
     if (event.activity === 'watch')
       show(
@@ -313,7 +279,7 @@ function makeService() {
 // A tablet or another browser needs another link: each link works once.
 function makeInvitation() {
   const link = h('input', { type: 'text', readonly: true, size: 40, 'aria-label': 'Link', hidden: true });
-  const code = h('div', { class: 'linkcode' });
+  const code = h('div.linkcode');
   const ask = async () => {
     const made = await makeLink();
     link.value = made.link;
@@ -321,14 +287,10 @@ function makeInvitation() {
     link.select();
     // Until it listens on the network too, a code for a telephone's camera would lead nowhere.
     const here = ['127.0.0.1', '[::1]', 'localhost'].includes(new URL(made.link).hostname);
-    show(code, here ? h('p', { class: 'small' }, HERE_HELP) : drawCode(made.code));
+    show(code, here ? h('p.small', HERE_HELP) : drawCode(made.code));
   };
-  const button = h(
-    'button',
-    { type: 'button', on: { click: () => attempt(ask()) } },
-    'Link for another device',
-  );
-  return h('div', { class: 'row' }, button, link, code);
+  const button = makeButton('Link for another device', () => ask());
+  return h('div.row', button, link, code);
 }
 
 /** A QR code; its quiet zone is four modules wide (ISO/IEC 18004). @param {string[]} rows */

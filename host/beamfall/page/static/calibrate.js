@@ -1,5 +1,5 @@
 // Calibrate: measures the rig with its beams.
-import { h, number, show, table } from './dom.js';
+import { caution, h, joined, number, show, table, tableRow } from './dom.js';
 import { ended, field, makeBegin, text } from './forms.js';
 import { act, on, state } from './net.js';
 
@@ -11,8 +11,8 @@ export function makeCalibrate() {
     () => act('calibrate', { count: Number(count.value) || 20, gap_error: error.value }),
     { 'gap error': error },
   );
-  const body = h('div', {});
-  const result = h('section', { class: 'panel', hidden: true }, h('h2', {}, 'Result'), body);
+  const body = h('div');
+  const result = h('section.panel', { hidden: true }, h('h2', 'Result'), body);
   on('job_calibrate', () => {
     const job = state.job_calibrate;
     if (!job) return;
@@ -22,46 +22,42 @@ export function makeCalibrate() {
       body,
       h(
         'p',
-        {},
-        [ended(job), job.state === 'running' ? job.text : '', job.of ? `${job.done} of ${job.of} shots` : '']
-          .filter(Boolean)
-          .join(' · '),
+        joined(
+          ended(job),
+          job.state === 'running' ? job.text : '',
+          job.of ? `${job.done} of ${job.of} shots` : '',
+        ),
       ),
       found
         ? h(
-            'div',
-            { class: 'finding' },
+            'div.finding',
             table(
               ['quantity', 'rig file', 'calibrated', '95 % interval', 'measured by the beam'],
               found.rows.map((row) =>
                 h(
                   'tr',
-                  {},
                   h('th', { scope: 'row' }, row[0]),
-                  row.slice(1).map((cell) => h('td', {}, cell)),
+                  row.slice(1).map((cell) => h('td', cell)),
                 ),
               ),
             ),
-            found.texts.map((one) => h('p', { class: 'prewrap' }, one)),
-            found.warnings.map((one) => h('p', { class: 'caution' }, h('b', {}, 'Caution: '), one)),
+            found.texts.map((one) => h('p.prewrap', one)),
+            found.warnings.map((one) => caution(one)),
             found.effects.length
               ? table(
                   ['time', 'before', 'after'],
                   found.effects.map((one) =>
-                    h(
-                      'tr',
-                      {},
-                      h('th', { scope: 'row' }, one.name),
-                      h('td', {}, `${number(one.before[0], 1)} to ${number(one.before[2], 1)}`),
-                      h('td', {}, `${number(one.after[0], 1)} to ${number(one.after[2], 1)}`),
+                    tableRow(
+                      one.name,
+                      `${number(one.before[0], 1)} to ${number(one.before[2], 1)}`,
+                      `${number(one.after[0], 1)} to ${number(one.after[2], 1)}`,
                     ),
                   ),
                   'Effect on the plan (90 % intervals, ms)',
                 )
               : null,
             h(
-              'p',
-              { class: 'soft' },
+              'p.soft',
               found.kept
                 ? `Plans now use this. It is saved in ${found.kept}; to undo it, open the Rig view.`
                 : 'Nothing was saved: plans are unchanged.',
@@ -71,27 +67,19 @@ export function makeCalibrate() {
     );
   });
   return h(
-    'div',
-    { class: 'view' },
+    'div.view',
     result,
     h(
-      'section',
-      { class: 'panel' },
-      h('h2', {}, 'Measure the rig with its beams'),
+      'section.panel',
+      h('h2', 'Measure the rig with its beams'),
       h(
-        'p',
-        { class: 'soft' },
+        'p.soft',
         'Drops fall at once, without Arm and without a flash. From their beam edges Beamfall measures latency, ' +
           'distance, speed and drop diameter, and plans then use the results. To separate latency from ' +
           'distance, use two beams, or one beam at two heights.',
       ),
-      h(
-        'div',
-        { class: 'fields' },
-        field('Shots, two drops each', count),
-        field('Error in the beam distance', error),
-      ),
-      h('div', { class: 'row' }, begin),
+      h('div.fields', field('Shots, two drops each', count), field('Error in the beam distance', error)),
+      h('div.row', begin),
     ),
   );
 }

@@ -1,8 +1,8 @@
 // Where the pictures of new shots come from: nowhere, a camera, a watched folder, the simulated camera.
 
-import { attempt } from './bar.js';
 import { h, show } from './dom.js';
 import { act, on, state } from './net.js';
+import { attempt } from './press.js';
 
 /** @type {Record<string, string>} */
 const WORDS = {
@@ -22,7 +22,7 @@ export function makeCameraChoice() {
     autocomplete: 'off',
     'aria-label': 'Which camera: usb for the only one, its port, or part of its model',
   });
-  const said = h('span', { class: 'soft small' });
+  const said = h('span.soft.small');
   const send = () => attempt(act('pictures_from', { kind: kind.value, camera: camera.value }));
   kind.addEventListener('change', send);
   camera.addEventListener('change', send);
@@ -39,12 +39,5 @@ export function makeCameraChoice() {
     if (document.activeElement !== camera) camera.value = pictures.camera;
     show(said, pictures.kind === 'folder' ? (pictures.folder ?? '') : pictures.state);
   });
-  return h(
-    'div',
-    { class: 'row' },
-    h('label', { for: 'pictures-kind' }, 'Fetch pictures'),
-    kind,
-    camera,
-    said,
-  );
+  return h('div.row', h('label', { for: 'pictures-kind' }, 'Fetch pictures'), kind, camera, said);
 }

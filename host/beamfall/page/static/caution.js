@@ -4,9 +4,8 @@ import { on, state } from './net.js';
 
 export function makeStrobeCaution() {
   const line = h(
-    'p',
-    { class: 'caution strobe' },
-    h('b', {}, 'Caution: '),
+    'p.caution.strobe',
+    h('b', 'Caution: '),
     'repeated flashes can trigger photosensitive epilepsy. Warn everyone in the room first.',
   );
   on('job', () => {

@@ -4,6 +4,7 @@
 import { drawPanel } from './chartdraw.js';
 import { makeSample } from './chartshapes.js';
 import { fit, h, show } from './dom.js';
+import { makeButton } from './press.js';
 
 /**
  * @typedef {import('./chartdraw.js').Panel} Panel
@@ -27,14 +28,13 @@ const LEAST_MS = 0.005; // the narrowest part that can be seen
  * @param {{label: string, empty?: string, height?: number, opens?: string, grab?: Grab}} options
  */
 export function makeChart({ label, empty = '', height = 210, opens = '', grab }) {
-  const box = h('div', {
-    class: 'chart',
+  const box = h('div.chart', {
     tabindex: '0',
     role: 'group',
     'aria-label': `${label}. Arrow keys move it, plus and minus zoom, 0 shows all of it.`,
   });
-  const legend = h('p', { class: 'legend small soft' });
-  const buttons = h('div', { class: 'row small' });
+  const legend = h('p.legend.small.soft');
+  const buttons = h('div.row.small');
   /** @type {Panel | null} */
   let panel = null;
   /** @type {View | null} the view whose heights are shown, and whose times unless they were moved */
@@ -46,7 +46,7 @@ export function makeChart({ label, empty = '', height = 210, opens = '', grab })
     marked = -1; // the bar that is marked
 
   const redraw = fit(box, (width) => {
-    if (!panel || !view) show(box, h('p', { class: 'soft' }, empty));
+    if (!panel || !view) show(box, h('p.soft', empty));
     else show(box, drawPanel(panel, { ...view, x: range }, width, height));
     mark(marked);
   });
@@ -130,19 +130,14 @@ export function makeChart({ label, empty = '', height = 210, opens = '', grab })
   return { box, legend, buttons, update, mark };
 }
 
-/**
- * @param {View[]} views
- * @param {(view: View) => void} look
- * @param {(factor: number) => void} zoom
- */
+/** @param {View[]} views @param {(view: View) => void} look @param {(factor: number) => void} zoom */
 function makeButtons(views, look, zoom) {
   const make = (/** @type {string} */ text, /** @type {() => void} */ click, name = text) =>
-    h('button', { type: 'button', on: { click }, 'aria-label': name }, text);
+    makeButton(text, click, { 'aria-label': name });
   return [
     views.map((view) => make(view.name, () => look(view))),
     h(
-      'span',
-      { class: 'together' },
+      'span.together',
       make('+', () => zoom(0.5), 'Closer'),
       make('−', () => zoom(2), 'Wider'),
     ),
@@ -253,5 +248,5 @@ function makeLegend(panel) {
   /** @type {Map<string, Shape>} */
   const named = new Map();
   for (const shape of panel.shapes) if (shape.name && !named.has(shape.name)) named.set(shape.name, shape);
-  return [...named].map(([name, shape]) => h('span', { class: 'key' }, makeSample(shape), name));
+  return [...named].map(([name, shape]) => h('span.key', makeSample(shape), name));
 }

@@ -71,31 +71,24 @@ export function drawPanel(panel, view, width, tall) {
   return svg;
 }
 
-/**
- * @param {Panel} panel
- * @param {Place} place
- * @param {View} view
- * @param {number} height
- */
+/** @param {Panel} panel @param {Place} place @param {View} view @param {number} height */
 function drawAxes(panel, { x, y, from, to, frame }, view, height) {
   const g = s('g');
   const across = panel.x.whole ? 1 : 0;
   for (const [t, text] of listTicks(from, to, (frame.right - frame.left) / 90, across))
     g.append(
-      s('line', { x1: x(t), x2: x(t), y1: frame.top, y2: frame.bottom, class: 'grid' }),
-      s('text', { x: x(t), y: frame.bottom + 17, class: 'ticktext', 'text-anchor': 'middle' }, text),
+      s('line.grid', { x1: x(t), x2: x(t), y1: frame.top, y2: frame.bottom }),
+      s('text.ticktext', { x: x(t), y: frame.bottom + 17, 'text-anchor': 'middle' }, text),
     );
   const middle = (frame.left + frame.right) / 2;
-  g.append(
-    s('text', { x: middle, y: height - 6, class: 'ticktext', 'text-anchor': 'middle' }, panel.x.label),
-  );
+  g.append(s('text.ticktext', { x: middle, y: height - 6, 'text-anchor': 'middle' }, panel.x.label));
   if (panel.rows.length) return g;
   for (const [v, text] of listTicks(view.y[0], view.y[1], (frame.bottom - frame.top) / 26, 0))
     g.append(
-      s('line', { x1: frame.left, x2: frame.right, y1: y(v), y2: y(v), class: 'grid' }),
-      s('text', { x: frame.left - 6, y: y(v) + 4, class: 'ticktext', 'text-anchor': 'end' }, text),
+      s('line.grid', { x1: frame.left, x2: frame.right, y1: y(v), y2: y(v) }),
+      s('text.ticktext', { x: frame.left - 6, y: y(v) + 4, 'text-anchor': 'end' }, text),
     );
-  g.append(s('text', { x: 2, y: 13, class: 'ticktext' }, panel.y.label));
+  g.append(s('text.ticktext', { x: 2, y: 13 }, panel.y.label));
   return g;
 }
 
@@ -119,12 +112,7 @@ function listTicks(low, high, count, least) {
   return ticks;
 }
 
-/**
- * @param {Row[]} rows
- * @param {Place} place
- * @param {number} width
- * @param {boolean} narrow
- */
+/** @param {Row[]} rows @param {Place} place @param {number} width @param {boolean} narrow */
 function drawRows(rows, { y, frame }, width, narrow) {
   const kind = narrow ? 'label tight' : 'label';
   /** @param {string} text @param {number} x @param {number} n @param {string} more */
@@ -136,7 +124,7 @@ function drawRows(rows, { y, frame }, width, narrow) {
     });
   };
   return rows.map((row, n) => [
-    s('line', { x1: frame.left, x2: frame.right, y1: y(n), y2: y(n), class: 'lane' }),
+    s('line.lane', { x1: frame.left, x2: frame.right, y1: y(n), y2: y(n) }),
     write(row.name, frame.left - 8, n),
     write(row.remark, width - 2, n, row.alert ? ' warn' : ''),
   ]);

@@ -1,32 +1,31 @@
 // Repeatability of a series: the library's figures and findings, with control charts.
 
-import { attempt } from './bar.js';
 import { makeChart } from './chart.js';
-import { clock, h, number, show, us } from './dom.js';
+import { clock, h, items, makeOptions, number, sayError, show, us } from './dom.js';
 import { get, hear, on, state } from './net.js';
+import { makeButton } from './press.js';
 
 export function makeRepeatability() {
   const choose = h('select', { id: 'series' });
-  const box = h('div', { class: 'charts' });
+  const box = h('div.charts');
   const row = h(
-    'div',
-    { class: 'row' },
+    'div.row',
     h('label', { for: 'series' }, 'Series'),
     choose,
-    h('button', { type: 'button', on: { click: () => attempt(refresh()) } }, 'Reload'),
+    makeButton('Reload', () => refresh()),
   );
   let list = [];
   async function load(/** @type {string | number} */ series) {
     row.hidden = !series;
     if (!series) {
-      show(box, h('p', { class: 'soft' }, 'No series has been fired yet.'));
+      show(box, h('p.soft', 'No series has been fired yet.'));
       return;
     }
-    show(box, h('p', { class: 'soft' }, 'Calculating …'));
+    show(box, h('p.soft', 'Calculating …'));
     try {
       draw(await get(`/series/${series}`));
     } catch (error) {
-      show(box, h('p', { class: 'field-problem' }, error instanceof Error ? error.message : String(error)));
+      show(box, h('p.field-problem', sayError(error)));
     }
   }
   async function refresh() {
@@ -38,12 +37,11 @@ export function makeRepeatability() {
     }
     show(
       choose,
-      list.map((/** @type {any} */ one) =>
-        h(
-          'option',
-          { value: String(one.series) },
-          [`${one.series}: ${one.kind}`, countShots(one.shots), clock(one.time).slice(0, 16)].join(', '),
-        ),
+      makeOptions(
+        list.map((/** @type {any} */ one) => [
+          String(one.series),
+          `${one.series}: ${one.kind}, ${countShots(one.shots)}, ${clock(one.time).slice(0, 16)}`,
+        ]),
       ),
     );
     if (list.some((/** @type {any} */ one) => String(one.series) === before)) choose.value = before;
@@ -59,18 +57,15 @@ export function makeRepeatability() {
     show(
       box,
       h(
-        'section',
-        { class: 'panel' },
-        h('h2', {}, 'Findings'),
+        'section.panel',
+        h('h2', 'Findings'),
         data.findings.length
           ? h(
               'ul',
-              {},
               data.findings.map((/** @type {any} */ one) =>
                 h(
                   'li',
-                  {},
-                  h('b', {}, one.name.replaceAll('-', ' ')),
+                  h('b', one.name.replaceAll('-', ' ')),
                   ': ',
                   one.text,
                   one.shots.length && one.shots.length <= 12
@@ -88,23 +83,14 @@ export function makeRepeatability() {
             )
           : h(
               'p',
-              {},
               `No drift, and nothing missing, as far as ${countShots(data.shots)} can show`,
               data.outside.length ? '; but some shots were unusual.' : '.',
             ),
         data.outside.length
-          ? [
-              h('p', {}, `Beyond the control limits. ${data.by_chance}`),
-              h(
-                'ul',
-                {},
-                data.outside.map((/** @type {any} */ one) => h('li', {}, one)),
-              ),
-            ]
+          ? [h('p', `Beyond the control limits. ${data.by_chance}`), h('ul', items(data.outside))]
           : null,
         h(
-          'p',
-          { class: 'soft' },
+          'p.soft',
           `${countShots(data.shots)}, beam ${data.beam}. `,
           flash.count
             ? [
@@ -119,8 +105,7 @@ export function makeRepeatability() {
       ),
       data.quantities.every((/** @type {any} */ one) => one.scatter_us === undefined)
         ? h(
-            'section',
-            { class: 'panel' },
+            'section.panel',
             'These are too few shots to say how repeatable the rig is. Release a series of ten or more on the Bench.',
           )
         : null,
@@ -128,14 +113,13 @@ export function makeRepeatability() {
         .filter((/** @type {any} */ one) => one.scatter_us !== undefined)
         .map((/** @type {any} */ one) =>
           h(
-            'section',
-            { class: 'panel' },
-            h('h2', {}, `${one.name} of ${one.of}`),
-            h('p', { class: 'lead' }, one.said),
+            'section.panel',
+            h('h2', `${one.name} of ${one.of}`),
+            h('p.lead', one.said),
             makeDetails(
               `${one.name} of ${one.of}`,
-              h('p', {}, [
-                h('b', {}, `scatter ${number(one.scatter_us, 1)} µs`),
+              h('p', [
+                h('b', `scatter ${number(one.scatter_us, 1)} µs`),
                 ` (95 %: ${sayRange(one.scatter_95_us)}); mean ${number(one.mean_us / 1000, 3)} ms`,
                 one.scatter_scene_mm === null ? '' : `; ${number(one.scatter_scene_mm, 3)} mm in the scene`,
                 one.trend_us_per_100_shots === undefined
@@ -149,12 +133,7 @@ export function makeRepeatability() {
         ),
     );
   }
-  const root = h(
-    'div',
-    { class: 'view' },
-    h('section', { class: 'panel row' }, h('h2', {}, 'How repeatable the rig is'), row),
-    box,
-  );
+  const root = h('div.view', h('section.panel.row', h('h2', 'How repeatable the rig is'), row), box);
   hear('line', () => {
     if (root.isConnected && state.job?.state !== 'running') refresh();
   });
@@ -179,7 +158,7 @@ const opened = new Set();
 
 /** @param {string} name @param {Child[]} content */
 function makeDetails(name, ...content) {
-  const root = h('details', { open: opened.has(name) }, h('summary', {}, 'Figures and chart'), ...content);
+  const root = h('details', { open: opened.has(name) }, h('summary', 'Figures and chart'), ...content);
   root.addEventListener('toggle', () => (root.open ? opened.add(name) : opened.delete(name)));
   return root;
 }
@@ -192,10 +171,9 @@ function drawQuantity(/** @type {any} */ one) {
     return chart;
   });
   return h(
-    'div',
-    { class: 'chartpair' },
+    'div.chartpair',
     charts.map((/** @type {any} */ chart, /** @type {number} */ n) =>
-      h('div', {}, h('p', { class: 'small' }, one.panels[n].title), chart.box, chart.legend),
+      h('div', h('p.small', one.panels[n].title), chart.box, chart.legend),
     ),
   );
 }

@@ -22,10 +22,7 @@ export function findEnds(bar, { x, from, to, frame }) {
 const BAR = 11;
 const OUTLINE = 16;
 
-/**
- * @param {Shape} bar
- * @param {Place} place
- */
+/** @param {Shape} bar @param {Place} place */
 function drawBar(bar, place) {
   const ends = findEnds(bar, place);
   if (!ends) return null;
@@ -34,7 +31,7 @@ function drawBar(bar, place) {
   const open = bar.start === null || bar.end === null ? ' open' : '';
   const size = { x: ends[0] - more, width: ends[1] - ends[0] + 2 * more, height: tall, rx: 2 };
   const kind = bar.planned ? 'planned-bar' : `measured-bar c-${bar.role}${open}`;
-  const drawn = s('rect', { ...size, y: place.y(bar.y) - tall / 2, class: kind }, s('title', {}, bar.title));
+  const drawn = s('rect', { ...size, y: place.y(bar.y) - tall / 2, class: kind }, s('title', bar.title));
   if (bar.handle === null || bar.handle === undefined) return drawn;
   drawn.dataset.bar = String(bar.handle);
   return [drawn, ...makeGrips(bar, ends, place)];
@@ -60,43 +57,30 @@ function makeGrips(bar, [left, right], place) {
     s(
       'rect',
       { ...tall, x, width, class: `grip ${part}`, 'data-handle': bar.handle, 'data-part': part },
-      s('title', {}, bar.title),
+      s('title', bar.title),
     );
   const whole = make('delay', left - more, right - left + 2 * more);
   return !ends || right - left < 4 * END ? [whole] : [whole, make('width', right - END, 2 * END)];
 }
 
 const fixed = (/** @type {number} */ v) => v.toFixed(1);
-/**
- * @param {number[]} xs
- * @param {number[]} ys
- * @param {Place} place
- */
+/** @param {number[]} xs @param {number[]} ys @param {Place} place */
 const path = (xs, ys, { x, y }) =>
   xs.map((v, n) => `${n ? 'L' : 'M'}${fixed(x(v))} ${fixed(y(ys[n]))}`).join('');
 
-/**
- * @param {Shape} band
- * @param {Place} place
- */
+/** @param {Shape} band @param {Place} place */
 function drawBand(band, place) {
   const back = path([...band.xs].reverse(), [...band.low].reverse(), place).replace('M', 'L');
   return s('path', { d: `${path(band.xs, band.high, place)}${back}z`, class: `band c-${band.role}` });
 }
 
-/**
- * @param {Shape} span
- * @param {Place} place
- */
+/** @param {Shape} span @param {Place} place */
 function drawSpan(span, { x, frame }) {
   const size = { x: x(span.low), width: x(span.high) - x(span.low), y: frame.top };
   return s('rect', { ...size, height: frame.bottom - frame.top, class: `band c-${span.role}` });
 }
 
-/**
- * @param {Shape} rule
- * @param {Place} place
- */
+/** @param {Shape} rule @param {Place} place */
 function drawRule(rule, { x, y, frame }) {
   const ends =
     rule.axis === 'x'
@@ -105,27 +89,19 @@ function drawRule(rule, { x, y, frame }) {
   return s('line', { ...ends, class: `line ${rule.style} c-${rule.role}` });
 }
 
-/**
- * @param {Shape} dots
- * @param {Place} place
- */
+/** @param {Shape} dots @param {Place} place */
 function drawDots(dots, { x, y, from, to }) {
   const radius = dots.xs.length > 300 ? 1.6 : 3;
   return dots.xs.map((/** @type {number} */ v, /** @type {number} */ n) => {
     if (v < from || v > to) return '';
     const mark = drawMark(dots.mark, x(v), y(dots.ys[n]), radius);
     mark.setAttribute('class', `${dots.mark === 'square' ? 'ring' : 'fill'} c-${dots.role}`);
-    if (dots.titles.length) mark.append(s('title', {}, dots.titles[n]));
+    if (dots.titles.length) mark.append(s('title', dots.titles[n]));
     return mark;
   });
 }
 
-/**
- * @param {string} kind
- * @param {number} x
- * @param {number} y
- * @param {number} radius
- */
+/** @param {string} kind @param {number} x @param {number} y @param {number} radius */
 function drawMark(kind, x, y, radius) {
   if (kind === 'square') return s('rect', { x: x - 5, y: y - 5, width: 10, height: 10 });
   if (kind === 'star') return s('path', { d: star(x, y, 3, 8) });
@@ -133,10 +109,7 @@ function drawMark(kind, x, y, radius) {
   return s('circle', { cx: x, cy: y, r: radius });
 }
 
-/**
- * @param {Shape} stems
- * @param {Place} place
- */
+/** @param {Shape} stems @param {Place} place */
 function drawStems(stems, { x, y, from, to }) {
   const d = stems.xs
     .map((/** @type {number} */ v, /** @type {number} */ n) =>
@@ -146,10 +119,7 @@ function drawStems(stems, { x, y, from, to }) {
   return d ? s('path', { d, class: `stem c-${stems.role}` }) : null;
 }
 
-/**
- * @param {Shape} arrow
- * @param {Place} place
- */
+/** @param {Shape} arrow @param {Place} place */
 function drawArrow(arrow, { x, y, from, to }) {
   if (arrow.end < from || arrow.start > to) return null;
   const [a, b, at] = [x(arrow.start), x(arrow.end), y(arrow.y)];

@@ -37,10 +37,7 @@ export function findObstacles(panel, place) {
  * @returns {Box} a line of words, or as high as one, that begins at x around the height y
  */
 const makeBox = (x, y, width) => ({ left: x, right: x + width, top: y - 7, bottom: y + 7 });
-/**
- * @param {Box} a
- * @param {Box} b
- */
+/** @param {Box} a @param {Box} b */
 const meet = (a, b) => a.left < b.right && b.left < a.right && a.top < b.bottom && b.top < a.bottom;
 
 /**

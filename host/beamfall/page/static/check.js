@@ -1,15 +1,15 @@
 // Check: finds out why nothing flashes.
 
 import { makeStrobeCaution } from './caution.js';
-import { h, percent, show } from './dom.js';
+import { h, joined, percent, show } from './dom.js';
 import { ended, makeAsking, makeBegin, tick } from './forms.js';
 import { act, on, state } from './net.js';
 
 export function makeCheck() {
   const [alone, aloneBox] = tick('Let the simulated person answer');
   const begin = makeBegin('Find out what is wrong', () => act('check', { simulated_person: alone.checked }));
-  const body = h('div', {});
-  const result = h('section', { class: 'panel', hidden: true }, h('h2', {}, 'What was found'), body);
+  const body = h('div');
+  const result = h('section.panel', { hidden: true }, h('h2', 'What was found'), body);
   on('board', () => {
     aloneBox.hidden = !state.board?.simulated;
   });
@@ -21,15 +21,14 @@ export function makeCheck() {
     result.hidden = false;
     show(
       body,
-      h('p', {}, [ended(job), job.state === 'running' ? job.text : ''].filter(Boolean).join(' · ')),
+      h('p', joined(ended(job), job.state === 'running' ? job.text : '')),
       found
         ? h(
-            'div',
-            { class: 'finding' },
-            h('p', { class: 'found' }, found.reason),
-            h('p', {}, found.advice),
-            found.would_separate ? h('p', { class: 'soft' }, found.would_separate) : null,
-            h('p', { class: 'soft' }, `Timings checked: ${found.timings}. There may be more than one cause.`),
+            'div.finding',
+            h('p.found', found.reason),
+            h('p', found.advice),
+            found.would_separate ? h('p.soft', found.would_separate) : null,
+            h('p.soft', `Timings checked: ${found.timings}. There may be more than one cause.`),
             ranks(found.ranked.slice(0, 5).map((one) => [one.name, one.probability])),
           )
         : last
@@ -37,40 +36,35 @@ export function makeCheck() {
           : null,
       job.lines.length
         ? h(
-            'ol',
-            { class: 'tests' },
+            'ol.tests',
             job.lines.map((line) =>
-              h('li', {}, h('b', {}, line.test), line.asked ? ' (you answered)' : '', ': ', line.showed),
+              h('li', h('b', line.test), line.asked ? ' (you answered)' : '', ': ', line.showed),
             ),
           )
         : null,
     );
   });
   return h(
-    'div',
-    { class: 'view' },
+    'div.view',
     makeAsking('check'),
     result,
     h(
-      'section',
-      { class: 'panel' },
-      h('h2', {}, 'Nothing flashes, or something else is wrong'),
+      'section.panel',
+      h('h2', 'Nothing flashes, or something else is wrong'),
       makeStrobeCaution(),
       h(
-        'p',
-        { class: 'soft' },
+        'p.soft',
         'The board tests what it can by itself and asks you only about what it cannot see. ' +
           'It asks once, then opens the valve and fires the flash, without Arm.',
       ),
-      h('div', { class: 'row' }, begin, aloneBox),
+      h('div.row', begin, aloneBox),
     ),
   );
 }
 /** @param {[string, number][]} pairs */
 const ranks = (pairs) =>
   h(
-    'ul',
-    { class: 'chances wide' },
+    'ul.chances.wide',
     pairs
       .filter(([, chance]) => chance >= 0.005)
       .map(([name, chance]) => {
@@ -78,10 +72,9 @@ const ranks = (pairs) =>
         bar.style.width = `${chance * 100}%`;
         return h(
           'li',
-          {},
-          h('span', { class: 'word' }, name.replaceAll('-', ' ')),
-          h('span', { class: 'meter' }, bar),
-          h('span', { class: 'figure' }, percent(chance)),
+          h('span.word', name.replaceAll('-', ' ')),
+          h('span.meter', bar),
+          h('span.figure', percent(chance)),
         );
       }),
   );

@@ -1,7 +1,7 @@
 // The name of this device, which others see beside what it does: what its browser says, until the person names it.
 
 import { h } from './dom.js';
-import { keep, kept } from './light.js';
+import { keep, kept } from './kept.js';
 
 /** @type {[RegExp, string][]} */
 const KINDS = [
@@ -25,5 +25,5 @@ export function makeDeviceName(changed) {
     field.value = deviceName();
     changed();
   });
-  return h('div', { class: 'row' }, h('label', { for: 'device' }, 'Name of this device'), field);
+  return h('div.row', h('label', { for: 'device' }, 'Name of this device'), field);
 }

@@ -5,10 +5,7 @@ const SVG = 'http://www.w3.org/2000/svg';
 // Characters that control, reorder or hide text; line ends, tabs, and the joiners of some scripts may stay.
 const ACTING = /(?![\n\t\u200c\u200d])[\p{Cc}\p{Cf}\p{Zl}\p{Zp}]/gu;
 
-/**
- * Text from outside as `show_text` of the library shows it.
- * @param {string} text
- */
+/** Text from outside as `show_text` of the library shows it. @param {string} text */
 export function plain(text) {
   return text.replace(ACTING, (one) => {
     const code = one.codePointAt(0) ?? 0;
@@ -20,35 +17,44 @@ export function plain(text) {
 const SHOWN = ['title', 'alt', 'aria-label', 'placeholder'];
 
 /**
- * @template {Element} T
- * @param {T} node
- * @param {Props} props
- * @param {Child[]} children
- * @returns {T}
+ * Attributes and children of a new element. The first of them may be its attributes.
+ * @param {(tag: string) => Element} create
+ * @param {string} selector the tag and its classes, such as `p.soft.small`
+ * @param {(Props | Child)[]} content
+ * @returns {any}
  */
-function fill(node, props, children) {
-  for (const [name, value] of Object.entries(props)) {
-    if (value === null || value === undefined || value === false) continue;
-    if (name === 'on')
-      for (const [event, f] of Object.entries(props.on ?? {}))
-        node.addEventListener(event, /** @type {EventListener} */ (f));
-    else if (name === 'text') node.textContent = plain(String(value));
-    else if (name === 'value' || name === 'checked' || name === 'disabled')
-      Object.assign(node, { [name]: value });
-    else
-      node.setAttribute(
-        name,
-        value === true ? '' : SHOWN.includes(name) ? plain(String(value)) : String(value),
-      );
-  }
-  node.append(...flatten(children));
+function make(create, selector, content) {
+  const [tag, ...classes] = selector.split('.');
+  const [first, ...rest] = content;
+  const node = create(tag);
+  const has = isProps(first);
+  if (classes.length) node.setAttribute('class', classes.join(' '));
+  for (const [name, value] of Object.entries(has ? first : {})) setProp(node, name, value);
+  node.append(...flatten(/** @type {Child[]} */ (has ? rest : content)));
   return node;
 }
 
-/**
- * @param {Child[]} children
- * @returns {(Node | string)[]}
- */
+/** @param {Props | Child} one @returns {one is Props} */
+const isProps = (one) =>
+  typeof one === 'object' && one !== null && !Array.isArray(one) && !(one instanceof Node);
+
+/** @param {Element} node @param {string} name @param {unknown} value */
+function setProp(node, name, value) {
+  if (value === null || value === undefined || value === false) return;
+  if (name === 'on')
+    for (const [event, f] of Object.entries(value))
+      node.addEventListener(event, /** @type {EventListener} */ (f));
+  else if (name === 'text') node.textContent = plain(String(value));
+  else if (name === 'value' || name === 'checked' || name === 'disabled')
+    Object.assign(node, { [name]: value });
+  else
+    node.setAttribute(
+      name,
+      value === true ? '' : SHOWN.includes(name) ? plain(String(value)) : String(value),
+    );
+}
+
+/** @param {Child[]} children @returns {(Node | string)[]} */
 function flatten(children) {
   return children.flatMap((child) => {
     if (Array.isArray(child)) return flatten(child);
@@ -57,14 +63,55 @@ function flatten(children) {
   });
 }
 
-/**
- * An HTML element.
- * @template {keyof HTMLElementTagNameMap} T
- * @param {T} tag
- * @param {Props} [props]
- * @param {Child[]} children
- */
-export const h = (tag, props = {}, ...children) => fill(document.createElement(tag), props, children);
+/** An HTML element: `h('p.soft', { id: 'said' }, 'words')`. @type {MakeElement<HTMLElementTagNameMap>} */
+export const h = (selector, ...content) => make((tag) => document.createElement(tag), selector, content);
+
+/** The items of a list. @param {Child[]} content */
+export const items = (content) => content.map((one) => h('li', one));
+
+/** A choice among values, each with its words; a plain text is both. @param {(string | [string, string])[]} options */
+export const select = (options, props = {}) => h('select', props, makeOptions(options));
+
+/** @param {(string | [string, string])[]} options */
+export const makeOptions = (options) =>
+  options.map((one) => {
+    const [value, words] = typeof one === 'string' ? [one, one] : one;
+    return h('option', { value }, words);
+  });
+
+/** Names and what each of them means or has. @param {[string, Child][]} rows */
+export const definitions = (rows) =>
+  h(
+    'dl',
+    rows.map(([name, value]) => [h('dt', name), h('dd', value)]),
+  );
+
+/** @param {string} text */
+export const caution = (text) => h('p.caution', h('b', 'Caution: '), text);
+
+/** A form that the page itself sends. @param {() => unknown} submit @param {[Props, ...Child[]]} content */
+export function form(submit, ...content) {
+  const made = h('form', ...content);
+  made.addEventListener('submit', (event) => {
+    event.preventDefault();
+    submit();
+  });
+  return made;
+}
+
+/** Those of the texts that say something, on one line. @param {(string | null | undefined)[]} texts */
+export const joined = (...texts) => texts.filter(Boolean).join(' · ');
+
+/** @param {unknown} error */
+export const sayError = (error) => (error instanceof Error ? error.message : String(error));
+
+/** A row of a table: its head, then its cells. @param {Child} head @param {Child[]} cells */
+export const tableRow = (head, ...cells) =>
+  h(
+    'tr',
+    h('th', { scope: 'row' }, head),
+    cells.map((cell) => h('td', cell)),
+  );
 
 /**
  * A table with a head; an empty head is a plain cell.
@@ -89,14 +136,9 @@ export const table = (heads, rows, caption) =>
     h('tbody', {}, rows),
   );
 
-/**
- * An element of a drawing.
- * @template {keyof SVGElementTagNameMap} T
- * @param {T} tag
- * @param {Props} [props]
- * @param {Child[]} children
- */
-export const s = (tag, props = {}, ...children) => fill(document.createElementNS(SVG, tag), props, children);
+/** An element of a drawing. @type {MakeElement<SVGElementTagNameMap>} */
+export const s = (selector, ...content) =>
+  make((tag) => document.createElementNS(SVG, tag), selector, content);
 
 /**
  * Replace what a node holds.
@@ -109,10 +151,7 @@ export function show(node, ...children) {
   return node;
 }
 
-/**
- * An element that index.html or `main.js` has made.
- * @param {string} id
- */
+/** An element that index.html or `main.js` has made. @param {string} id */
 export function byId(id) {
   const found = document.getElementById(id);
   if (!found) throw new Error(`no element ${id}`);

@@ -5,12 +5,11 @@ import { lines, load } from './loglines.js';
 import { on, state } from './net.js';
 
 /** @param {string} href @param {string} text @param {string} more */
-const offer = (href, text, more) =>
-  h('li', {}, h('a', { class: 'button', href }, text), h('span', { class: 'soft small' }, more));
+const offer = (href, text, more) => h('li', h('a.button', { href }, text), h('span.soft.small', more));
 
 export function makeFirst() {
-  const offers = h('ul', { class: 'offers' });
-  const root = h('section', { class: 'panel' }, h('h2', {}, 'Where to begin'), offers);
+  const offers = h('ul.offers');
+  const root = h('section.panel', h('h2', 'Where to begin'), offers);
   const draw = () => {
     root.hidden = Boolean(state.job || state.shot);
     const made = state.board?.simulated ? 'This rig is simulated: try everything.' : '';

@@ -2,10 +2,7 @@
 
 import { h, narrow, show } from './dom.js';
 
-/**
- * Folds of one form; a form that is built again keeps which are open.
- * @param {string} name
- */
+/** Folds of one form; a form that is built again keeps which are open. @param {string} name */
 export function makeFolds(name) {
   /** What a person has opened or closed, by key. @type {Map<string, boolean>} */
   const chosen = new Map();
@@ -30,10 +27,10 @@ export function makeFolds(name) {
     },
     /** @param {string} key @param {string} title @param {Child[]} content */
     make(key, title, ...content) {
-      const digest = h('span', { class: 'soft small' });
-      const wrong = h('b', { class: 'field-problem', hidden: true });
-      const summary = h('summary', {}, h('b', {}, title), ' ', digest, wrong);
-      const fold = h('details', { class: 'fold' }, summary, content);
+      const digest = h('span.soft.small');
+      const wrong = h('b.field-problem', { hidden: true });
+      const summary = h('summary', h('b', title), ' ', digest, wrong);
+      const fold = h('details.fold', summary, content);
       summary.addEventListener('click', () => {
         chosen.set(key, !fold.open);
         if (!narrow.matches || fold.open) return;

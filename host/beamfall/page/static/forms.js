@@ -1,8 +1,9 @@
 // What the forms of sweep, seek, check and calibrate share.
 
-import { AGREE, attempt, makeQuestion, ready } from './bar.js';
-import { h, show } from './dom.js';
+import { AGREE, makeQuestion, ready } from './bar.js';
+import { h, makeOptions, sayError, show } from './dom.js';
 import { on, Refused, state } from './net.js';
+import { makeButton } from './press.js';
 import { makeProblem } from './problem.js';
 
 /** What is wrong with each field, beside it. @type {WeakMap<Element, ReturnType<typeof makeProblem>>} */
@@ -13,7 +14,7 @@ export const field = (label, input) => {
   input.id ||= `g-${label.replace(/[^a-z]/gi, '')}-${Math.random().toString(36).slice(2, 7)}`;
   const problem = makeProblem(input);
   problems.set(input, problem);
-  return h('div', { class: 'field' }, h('label', { for: input.id }, label), input, problem.root);
+  return h('div.field', h('label', { for: input.id }, label), input, problem.root);
 };
 /**
  * Say beside a field what is wrong with it, if its value is refused.
@@ -27,7 +28,7 @@ export const text = (placeholder, value = '') =>
 /** @param {string} label @returns {[HTMLInputElement, HTMLLabelElement]} */
 export const tick = (label, checked = false) => {
   const box = h('input', { type: 'checkbox', checked });
-  return [box, h('label', { class: 'tick' }, box, ' ', label)];
+  return [box, h('label.tick', box, ' ', label)];
 };
 /** @param {Job} job */
 export const ended = (job) =>
@@ -42,7 +43,7 @@ export const ended = (job) =>
 // The question of a job is shown in its view, and rebuilt only for the next question.
 /** @param {string} kind */
 export function makeAsking(kind) {
-  const box = h('div', {});
+  const box = h('div');
   /** @type {number | null} */
   let shown = null,
     asked = false;
@@ -56,12 +57,7 @@ export function makeAsking(kind) {
     if ((question?.id ?? null) === shown) return;
     shown = question?.id ?? null;
     asked ||= Boolean(question);
-    show(
-      box,
-      question
-        ? h('section', { class: 'panel asking', 'aria-live': 'polite' }, makeQuestion(question))
-        : null,
-    );
+    show(box, question ? h('section.panel.asking', { 'aria-live': 'polite' }, makeQuestion(question)) : null);
     if (!question || !box.isConnected) return;
     box.firstElementChild?.scrollIntoView(); // it waits for an answer
     const agree = box.querySelector(`[data-answer="${AGREE}"]`);
@@ -77,7 +73,7 @@ export function makeAsking(kind) {
  * @param {Record<string, HTMLInputElement>} [fields] by the names that the server has for them
  */
 export function makeBegin(label, f, fields = {}) {
-  const said = h('p', { class: 'field-problem', role: 'status', hidden: true });
+  const said = h('p.field-problem', { role: 'status', hidden: true });
   const begin = async () => {
     said.hidden = true;
     for (const input of Object.values(fields)) problems.get(input)?.say('');
@@ -88,19 +84,15 @@ export function makeBegin(label, f, fields = {}) {
       const beside = error instanceof Refused ? problems.get(fields[error.key]) : null;
       said.hidden = Boolean(beside);
       if (beside) beside.tell(error);
-      else said.textContent = error instanceof Error ? error.message : String(error);
+      else said.textContent = sayError(error);
     }
   };
-  const button = h('button', { type: 'button', class: 'begin', on: { click: begin } }, label);
+  const button = makeButton(label, begin, { class: 'begin' });
   on(['job', 'link'], () => {
     button.disabled = !ready();
   });
-  return h('div', {}, button, said);
+  return h('div', button, said);
 }
-
-/** A button that asks the server for something. @param {string} words @param {() => Promise<unknown>} f */
-export const button = (words, f, name = words) =>
-  h('button', { type: 'button', 'aria-label': name, on: { click: () => attempt(f()) } }, words);
 
 /**
  * Fill a choice again where its options have changed.
@@ -112,10 +104,7 @@ export function fill(select, options, value) {
   const key = options.map(([name]) => name).join();
   if (select.dataset.key !== key) {
     select.dataset.key = key;
-    show(
-      select,
-      options.map(([name, label]) => h('option', { value: name }, label)),
-    );
+    show(select, makeOptions(options));
   }
   select.value = value;
 }

@@ -1,8 +1,8 @@
 // The guided rig: one question at a time with a drawing, until the answers make a whole rig.
 
-import { attempt } from './bar.js';
-import { h, narrow, s, show } from './dom.js';
+import { form, h, narrow, s, select, show } from './dom.js';
 import { act } from './net.js';
+import { attempt, makeButton } from './press.js';
 import { makeProblem } from './problem.js';
 
 const KEPT = 'beamfall-guide'; // answers survive a reload
@@ -11,10 +11,10 @@ const typed = new Map();
 
 /** The button that starts the guide; the guide itself opens below it. */
 export function makeGuide() {
-  const box = h('div', { class: 'guide', hidden: true });
-  const open = h('button', { type: 'button', class: 'begin', id: 'guide-open' });
+  const box = h('div.guide', { hidden: true });
+  const open = h('button.begin', { type: 'button', id: 'guide-open' });
   // While it is open the form below is hidden: one thing at a time.
-  const root = h('div', { class: 'guided' }, open, box);
+  const root = h('div.guided', open, box);
   const turn = (/** @type {boolean} */ on) => {
     box.hidden = !on;
     root.classList.toggle('open', on);
@@ -49,17 +49,13 @@ async function step(box, request) {
   }
   sessionStorage.setItem(KEPT, found.answers);
   const question = found.question;
-  const remarks = found.remarks.map((text) => h('p', { class: 'soft' }, text));
+  const remarks = found.remarks.map((text) => h('p.soft', text));
   if (!question) {
     showEnd(box, found.answers, remarks);
     return;
   }
   const input = question.options.length
-    ? h(
-        'select',
-        { id: 'guide-answer' },
-        question.options.map((one) => h('option', { value: one }, one)),
-      )
+    ? select(question.options, { id: 'guide-answer' })
     : h('input', {
         id: 'guide-answer',
         type: 'text',
@@ -78,11 +74,7 @@ async function step(box, request) {
     );
   };
   const answer = () => ask({ key: question.key, text: input.value });
-  const send = (/** @type {Event} */ event) => {
-    event.preventDefault();
-    answer();
-  };
-  const next = h('button', { class: 'begin' });
+  const next = h('button.begin');
   const name = () => show(next, input.value.trim() ? 'Next' : `Use ${question.suggestion}`);
   input.addEventListener('input', name);
   name();
@@ -93,15 +85,14 @@ async function step(box, request) {
   show(
     box,
     remarks,
-    h(
-      'form',
-      { class: 'guide-step', on: { submit: send } },
+    form(
+      answer,
+      { class: 'guide-step' },
       draw(found, question.ask),
       h(
-        'div',
-        { class: 'guide-words' },
-        h('p', { class: 'soft small' }, `Question ${question.number} of ${found.total}`),
-        h('label', { for: 'guide-answer', class: 'guide-ask' }, question.ask),
+        'div.guide-words',
+        h('p.soft.small', `Question ${question.number} of ${found.total}`),
+        h('label.guide-ask', { for: 'guide-answer' }, question.ask),
         h(
           'p',
           { id: 'guide-how' },
@@ -110,12 +101,7 @@ async function step(box, request) {
         ),
         input,
         problem.root,
-        h(
-          'div',
-          { class: 'row' },
-          next,
-          h('button', { type: 'button', disabled: question.number === 1, on: { click: back } }, 'Back'),
-        ),
+        h('div.row', next, makeButton('Back', back, { disabled: question.number === 1 })),
       ),
     ),
   );
@@ -151,22 +137,12 @@ function showEnd(box, answers, remarks) {
     remarks,
     h(
       'p',
-      {},
       'That is all. The form takes your answers, and the plan follows from them. Beamfall saves them as a rig file.',
     ),
     h(
-      'div',
-      { class: 'row' },
-      h(
-        'button',
-        { type: 'button', class: 'begin', id: 'guide-take', on: { click: () => attempt(take()) } },
-        'Save and use this rig',
-      ),
-      h(
-        'button',
-        { type: 'button', on: { click: () => attempt(step(box, { answers, back: true })) } },
-        'Back',
-      ),
+      'div.row',
+      makeButton('Save and use this rig', () => take(), { class: 'begin', id: 'guide-take' }),
+      makeButton('Back', () => step(box, { answers, back: true })),
     ),
   );
 }

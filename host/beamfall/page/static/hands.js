@@ -1,8 +1,8 @@
 // For busy hands and dark rooms: the screen stays awake during a series, the phone vibrates, the state is spoken.
 
-import { h } from './dom.js';
-import { keep, kept } from './light.js';
+import { isOn } from './kept.js';
 import { hear, on, state } from './net.js';
+import { makeToggle } from './press.js';
 
 /** Patterns of vibration in ms. @type {Record<string, number[]>} */
 const BUZZ = { fired: [60], missed: [60, 80, 60], fault: [200, 80, 200] };
@@ -28,7 +28,7 @@ async function stayAwake() {
 
 /** @param {string} text */
 function speak(text) {
-  if (kept('voice', 'off') !== 'on' || !('speechSynthesis' in window)) return;
+  if (!isOn('voice') || !('speechSynthesis' in window)) return;
   speechSynthesis.cancel(); // late news is not spoken
   speechSynthesis.speak(new SpeechSynthesisUtterance(text));
 }
@@ -50,14 +50,4 @@ export function startHands() {
 }
 
 /** The button that turns the voice on and off. */
-export function makeVoice() {
-  const button = h('button', { type: 'button', id: 'voice' }, 'Speak the state');
-  const apply = () => button.setAttribute('aria-pressed', String(kept('voice', 'off') === 'on'));
-  button.addEventListener('click', () => {
-    keep('voice', kept('voice', 'off') === 'on' ? 'off' : 'on');
-    apply();
-    speak('Voice on');
-  });
-  apply();
-  return button;
-}
+export const makeVoice = () => makeToggle('voice', 'Speak the state', () => speak('Voice on'));

@@ -1,7 +1,8 @@
 // Which key does what. A USB presenter or a foot pedal is a keyboard: teach the page its keys here.
 
 import { h, show } from './dom.js';
-import { keep, kept } from './light.js';
+import { keep, kept } from './kept.js';
+import { makeButton } from './press.js';
 
 /** @typedef {{ id: string, text: string, keys: string[] }} Action */
 /** @type {Action[]} */
@@ -49,8 +50,8 @@ export const isTeaching = () => waiting !== null;
 
 /** The table of keys, to be changed. */
 export function makeKeys() {
-  const body = h('div', { class: 'keys' });
-  const said = h('p', { class: 'soft small', role: 'status' });
+  const body = h('div.keys');
+  const said = h('p.soft.small', { role: 'status' });
 
   const draw = () => {
     const learned = read();
@@ -58,21 +59,14 @@ export function makeKeys() {
       body,
       ACTIONS.map(({ id, text, keys }) =>
         h(
-          'div',
-          { class: 'row' },
-          h('span', { class: 'key-action' }, text),
-          (learned[id] ?? keys).map((key) => h('kbd', {}, say(key))),
-          h(
-            'button',
-            {
-              type: 'button',
-              id: `key-${id}`,
-              'aria-pressed': String(waiting === id),
-              on: { click: () => wait(id) },
-            },
-            waiting === id ? 'Press the key …' : 'Add a key',
-          ),
-          learned[id] ? h('button', { type: 'button', on: { click: () => forget(id) } }, 'Reset') : null,
+          'div.row',
+          h('span.key-action', text),
+          (learned[id] ?? keys).map((key) => h('kbd', say(key))),
+          makeButton(waiting === id ? 'Press the key …' : 'Add a key', () => wait(id), {
+            id: `key-${id}`,
+            'aria-pressed': String(waiting === id),
+          }),
+          learned[id] ? makeButton('Reset', () => forget(id)) : null,
         ),
       ),
     );
@@ -117,11 +111,10 @@ export function makeKeys() {
   draw();
   return h(
     'details',
-    {},
-    h('summary', {}, 'Keys, presenter, foot pedal'),
+    h('summary', 'Keys, presenter, foot pedal'),
     body,
     said,
-    FIXED.map(([key, text]) => h('p', { class: 'small' }, h('kbd', {}, key), ` ${text}`)),
-    h('p', { class: 'small soft' }, 'Keys work in every view, and are saved on this device.'),
+    FIXED.map(([key, text]) => h('p.small', h('kbd', key), ` ${text}`)),
+    h('p.small.soft', 'Keys work in every view, and are saved on this device.'),
   );
 }

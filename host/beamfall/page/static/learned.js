@@ -1,8 +1,8 @@
 // What seek and calibrate have learned, step by step; to undo, redo or reset.
 
-import { attempt } from './bar.js';
 import { clock, h, ms, number, show, table } from './dom.js';
 import { act, get, on, state } from './net.js';
+import { attempt, makeButton } from './press.js';
 
 /**
  * @typedef {{spacing: number | null, flash_delay: number, flash_interval: Interval}} Timing
@@ -11,21 +11,23 @@ import { act, get, on, state } from './net.js';
  */
 
 export function makeLearned() {
-  const box = h('div', {});
+  const box = h('div');
   const [undo, redo] = [
-    makeButton('Undo', 'Plan without the last step', () => attempt(act('undo_learned'))),
-    makeButton('Redo', 'Plan with the step that was undone or set aside', () => attempt(act('redo_learned'))),
+    makeButton('Undo', () => act('undo_learned'), { title: 'Plan without the last step' }),
+    makeButton('Redo', () => act('redo_learned'), {
+      title: 'Plan with the step that was undone or set aside',
+    }),
   ];
-  const reset = makeButton('Reset', 'Plan with the rig file alone', () => ask(true));
-  const sure = makeButton('Reset to the rig file', '', () => {
+  const reset = makeButton('Reset', () => ask(true), { title: 'Plan with the rig file alone' });
+  const sure = makeButton('Reset to the rig file', () => {
     ask(false);
-    attempt(act('reset_learned'));
+    return act('reset_learned');
   });
-  const cancel = makeButton('Cancel', '', () => ask(false));
+  const cancel = makeButton('Cancel', () => ask(false));
   const question = h(
-    'div',
-    { class: 'row', role: 'group', 'aria-label': 'Reset?', hidden: true },
-    h('span', {}, 'Plans will use the rig file alone. Undo brings the steps back.'),
+    'div.row',
+    { role: 'group', 'aria-label': 'Reset?', hidden: true },
+    h('span', 'Plans will use the rig file alone. Undo brings the steps back.'),
     sure,
     cancel,
   );
@@ -56,27 +58,23 @@ export function makeLearned() {
     attempt(refresh());
   });
   return h(
-    'section',
-    { class: 'panel learned', 'aria-label': 'Learned' },
-    h('h2', {}, 'What seek and calibrate have learned'),
+    'section.panel.learned',
+    { 'aria-label': 'Learned' },
+    h('h2', 'What seek and calibrate have learned'),
     box,
-    h('div', { class: 'row' }, undo, redo, reset),
+    h('div.row', undo, redo, reset),
     question,
   );
 }
 
-/** @param {string} text @param {string} title @param {() => void} click */
-const makeButton = (text, title, click) =>
-  h('button', { type: 'button', title: title || null, on: { click } }, text);
-
 const makeNothing = () =>
-  h('p', { class: 'soft' }, 'Nothing yet: plans use the rig file alone. Seek or calibrate to improve them.');
+  h('p.soft', 'Nothing yet: plans use the rig file alone. Seek or calibrate to improve them.');
 
 /** @param {Learned} learned */
 function makeTable(learned) {
   return [
     table(['step', 'used', 'plan'], learned.steps.map(makeRow), 'Each step, and the plan with it'),
-    h('p', { class: 'soft small' }, `Saved in ${learned.file}`),
+    h('p.soft.small', `Saved in ${learned.file}`),
   ];
 }
 
@@ -87,13 +85,13 @@ function makeRow(step) {
     'tr',
     { class: step.used ? 'chosen' : '' },
     h(
-      'th',
-      { scope: 'row', class: 'words' },
+      'th.words',
+      { scope: 'row' },
       `${count}${step.what}`,
-      step.when ? h('span', { class: 'soft small' }, ` ${clock(step.when).slice(0, 16)}`) : null,
+      step.when ? h('span.soft.small', ` ${clock(step.when).slice(0, 16)}`) : null,
     ),
-    h('td', {}, step.used ? 'yes' : 'no'),
-    h('td', { class: 'words' }, step.plan ? sayPlan(step.plan) : 'no plan is possible'),
+    h('td', step.used ? 'yes' : 'no'),
+    h('td.words', step.plan ? sayPlan(step.plan) : 'no plan is possible'),
   );
 }
 

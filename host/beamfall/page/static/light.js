@@ -1,24 +1,8 @@
 // Dark or red, and how dim. The contrast that is shown is measured from the colours in use (WCAG 2.2's formula).
 import { h, show } from './dom.js';
+import { keep, kept } from './kept.js';
 
 const LOWEST = 0.72; // of red at full: below it the contrast would fall under 3 : 1
-/** @param {string} name @param {string} fallback */
-const kept = (name, fallback) => {
-  try {
-    return localStorage.getItem(`beamfall.${name}`) ?? fallback;
-  } catch {
-    return fallback;
-  }
-};
-/** @param {string} name @param {string} value */
-const keep = (name, value) => {
-  try {
-    localStorage.setItem(`beamfall.${name}`, value);
-  } catch {
-    /* a browser that keeps nothing */
-  }
-};
-
 /** @param {number} v */
 const linear = (v) => (v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4);
 /** @param {number[]} rgb @param {number} level */
@@ -73,7 +57,5 @@ export function makeLight() {
     apply();
   });
   apply();
-  return [mode, h('span', { class: 'dim' }, 'dim', dim, figure)];
+  return [mode, h('span.dim', 'dim', dim, figure)];
 }
-
-export { keep, kept };

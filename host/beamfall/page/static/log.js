@@ -1,11 +1,11 @@
 // The shot log: filters, the list and the panel of the chosen shot. 10,000 shots scroll like ten.
 
-import { attempt } from './bar.js';
-import { h } from './dom.js';
+import { h, select } from './dom.js';
 import { makeDetail } from './logdetail.js';
 import { lines, load, merge } from './loglines.js';
 import { makeList } from './loglist.js';
 import { hear } from './net.js';
+import { attempt } from './press.js';
 
 /** @type {number | null} */
 let openLater = null;
@@ -23,18 +23,15 @@ export function openShot(shot) {
 
 export function makeLog() {
   const find = h('input', { type: 'search', id: 'log-find', placeholder: 'notes, rigs', maxlength: 80 });
-  const stateBox = h(
-    'select',
+  const stateBox = select(
+    [['', 'any state'], 'fired', 'missed', 'fault', 'not-released', 'outcome unknown'],
     { id: 'log-state' },
-    ['any state', 'fired', 'missed', 'fault', 'not-released', 'outcome unknown'].map((word, n) =>
-      h('option', { value: n ? word : '' }, word),
-    ),
   );
-  const least = h(
-    'select',
+  const least = select(
+    ['any rating', '1 or better', '2 or better', '3 or better', '4 or better', '5 or better'].map(
+      (words, n) => [String(n), words],
+    ),
     { id: 'log-rating' },
-    h('option', { value: '0' }, 'any rating'),
-    [1, 2, 3, 4, 5].map((n) => h('option', { value: String(n) }, `${n} or better`)),
   );
   const series = h('input', {
     type: 'text',
@@ -45,11 +42,11 @@ export function makeLog() {
     inputmode: 'numeric',
   });
   const pictured = h('input', { type: 'checkbox', id: 'log-pictured' });
-  const figure = h('span', { class: 'soft', role: 'status' });
+  const figure = h('span.soft', { role: 'status' });
   const asTable = h('button', { type: 'button', 'aria-pressed': 'true' }, 'Table'),
     asSheet = h('button', { type: 'button', 'aria-pressed': 'false' }, 'Contact sheet');
   const compareButton = h('button', { type: 'button', disabled: true }, 'Compare two');
-  const root = h('div', { class: 'view logview' });
+  const root = h('div.view.logview');
   /** @type {{ selected: number | null, marks: number[] }} */
   const picked = { selected: null, marks: [] };
   /** @type {ListedShot[]} */
@@ -149,23 +146,21 @@ export function makeLog() {
   );
   root.append(
     h(
-      'section',
-      { class: 'panel loglist' },
+      'section.panel.loglist',
       h(
-        'div',
-        { class: 'row filters' },
-        h('div', { class: 'row', role: 'group', 'aria-label': 'How the shots are shown' }, asTable, asSheet),
+        'div.row.filters',
+        h('div.row', { role: 'group', 'aria-label': 'How the shots are shown' }, asTable, asSheet),
         h('label', { for: 'log-find' }, 'Find'),
         find,
-        h('label', { class: 'unseen', for: 'log-state' }, 'State'),
+        h('label.unseen', { for: 'log-state' }, 'State'),
         stateBox,
-        h('label', { class: 'unseen', for: 'log-rating' }, 'Rating'),
+        h('label.unseen', { for: 'log-rating' }, 'Rating'),
         least,
         h('label', { for: 'log-series' }, 'Series'),
         series,
-        h('label', { class: 'tick' }, pictured, ' with a picture'),
+        h('label.tick', pictured, ' with a picture'),
         compareButton,
-        h('a', { class: 'button', href: '#recipes' }, 'Recipes'),
+        h('a.button', { href: '#recipes' }, 'Recipes'),
         figure,
       ),
       list.root,

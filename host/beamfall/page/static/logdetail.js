@@ -1,10 +1,11 @@
 // One shot of the log with its picture, note and edges; or two shots side by side.
 
-import { attempt, ready } from './bar.js';
+import { ready } from './bar.js';
 import { makeChart } from './chart.js';
-import { clock, h, ms, number, show, table, us } from './dom.js';
+import { clock, definitions, h, joined, ms, number, sayError, show, table, tableRow, us } from './dom.js';
 import { makeMarked } from './marks.js';
 import { act, get, on, state } from './net.js';
+import { makeButton } from './press.js';
 import { makeKeep } from './recipes.js';
 import { makeStars } from './stars.js';
 import { makeEdit } from './table.js';
@@ -20,11 +21,7 @@ addEventListener('beforeunload', (event) => {
  * @param {{ toggleMark: (shot: number) => void, comparing: (is: boolean) => void }} how
  */
 export function makeDetail({ toggleMark, comparing }) {
-  const detail = h(
-    'aside',
-    { class: 'panel detail', 'aria-label': 'Chosen shot' },
-    h('p', { class: 'soft' }, 'Choose a shot.'),
-  );
+  const detail = h('aside.panel.detail', { 'aria-label': 'Chosen shot' }, h('p.soft', 'Choose a shot.'));
   /** @type {number | null} */
   let selected = null;
   let asked = 0;
@@ -42,17 +39,13 @@ export function makeDetail({ toggleMark, comparing }) {
     } catch (error) {
       if (mine === asked) {
         detail.dataset.shot = '';
-        show(
-          detail,
-          h('p', { class: 'field-problem' }, error instanceof Error ? error.message : String(error)),
-        );
+        show(detail, h('p.field-problem', sayError(error)));
       }
     }
   }
   const makeShotPicture = (/** @type {number} */ shot, /** @type {string | null} */ seen) =>
     h(
-      'div',
-      { class: 'pic' },
+      'div.pic',
       h('img', { src: `/shots/${shot}/picture`, alt: `Shot ${shot}${seen ? `, simulated: ${seen}` : ''}` }),
     );
   function addPicture(/** @type {ListedShot} */ line, /** @type {string | null} */ seen) {
@@ -61,8 +54,8 @@ export function makeDetail({ toggleMark, comparing }) {
   }
   // A press measures; then marks can be dragged, and each new place is measured and kept at once.
   function makeMeasuring(/** @type {number} */ shot, /** @type {MeasuredPicture | null} */ known) {
-    const box = h('div', {}),
-      said = h('p', { class: 'soft small', role: 'status' });
+    const box = h('div'),
+      said = h('p.soft.small', { role: 'status' });
     const measure = async (marks = '') => {
       said.textContent = 'Measuring …';
       try {
@@ -78,13 +71,9 @@ export function makeDetail({ toggleMark, comparing }) {
       detail.querySelector(':scope > .pic')?.remove();
       show(box, makeMarked(shot, measured, { name: 'Measure with these marks', use: measure }));
     };
-    const button = h(
-      'button',
-      { type: 'button', on: { click: () => attempt(measure()) } },
-      known ? 'Measure again' : 'Measure the picture',
-    );
+    const button = makeButton(known ? 'Measure again' : 'Measure the picture', () => measure());
     if (known) queueMicrotask(() => place(known));
-    return h('div', { class: 'measuring' }, box, h('div', { class: 'row' }, button, said));
+    return h('div.measuring', box, h('div.row', button, said));
   }
   function fillDetail(/** @type {ShotDetail} */ content) {
     const line = content.line,
@@ -96,8 +85,8 @@ export function makeDetail({ toggleMark, comparing }) {
       value: drafts.get(shot) ?? line.note,
     });
     const said = h(
-      'span',
-      { class: 'soft small', role: 'status', id: 'note-state' },
+      'span.soft.small',
+      { role: 'status', id: 'note-state' },
       drafts.has(shot) ? 'not saved yet' : null,
     );
     note.addEventListener('input', () => {
@@ -114,15 +103,10 @@ export function makeDetail({ toggleMark, comparing }) {
     };
     const timeline = makeChart({ label: `Timeline of shot ${shot}` });
     const times = h('input', { type: 'number', value: 1, min: 1, 'aria-label': 'How many times' });
-    const again = h(
-      'button',
-      {
-        type: 'button',
-        id: 'again',
-        disabled: !ready(),
-        on: { click: () => attempt(act('repeat', { shot, count: Number(times.value) || 1 })) },
-      },
+    const again = makeButton(
       'Fire it again',
+      () => act('repeat', { shot, count: Number(times.value) || 1 }),
+      { id: 'again', disabled: !ready() },
     );
     const facts = [
       ['state', `${line.state}${line.cause ? ` (${line.cause})` : ''}`],
@@ -138,71 +122,50 @@ export function makeDetail({ toggleMark, comparing }) {
     detail.dataset.shot = String(shot);
     show(
       detail,
-      h('div', { class: 'row spread' }, h('h2', {}, `Shot ${shot}`), makeStars(shot, line.rating)),
+      h('div.row.spread', h('h2', `Shot ${shot}`), makeStars(shot, line.rating)),
       content.unknown
-        ? h(
-            'p',
-            { class: 'caution' },
-            'Beamfall ended before the board reported. The shot may or may not have fired.',
-          )
+        ? h('p.caution', 'Beamfall ended before the board reported. The shot may or may not have fired.')
         : null,
       line.picture ? makeShotPicture(content.line.shot, content.seen) : null,
       content.picture_file ? makeMeasuring(shot, content.measured) : null,
       content.picture_file
-        ? h(
-            'p',
-            { class: 'soft small' },
-            [content.picture_file, content.exposure, content.keywords.join(', ')].filter(Boolean).join(' · '),
-          )
+        ? h('p.soft.small', joined(content.picture_file, content.exposure, content.keywords.join(', ')))
         : null,
       h(
-        'div',
-        { class: 'row' },
+        'div.row',
         again,
         times,
-        h('button', { type: 'button', on: { click: () => toggleMark(shot) } }, 'Mark to compare'),
+        makeButton('Mark to compare', () => toggleMark(shot)),
       ),
-      h('p', { class: 'soft small' }, 'Fire it again: drops fall and the flash fires at once, without Arm.'),
+      h('p.soft.small', 'Fire it again: drops fall and the flash fires at once, without Arm.'),
       line.state === 'fired' ? makeKeep(shot) : null,
       makeEdit(shot),
       h('label', { for: 'note' }, 'Note'),
       note,
       h(
-        'div',
-        { class: 'row' },
-        h('button', { type: 'button', on: { click: () => attempt(keepNote()) } }, 'Save the note'),
+        'div.row',
+        makeButton('Save the note', () => keepNote()),
         said,
       ),
-      h(
-        'dl',
-        {},
-        facts.map(([name, value]) => [h('dt', {}, name), h('dd', {}, value)]),
-      ),
+      definitions(/** @type {[string, string][]} */ (facts)),
       timeline.buttons,
       timeline.box,
       timeline.legend,
       h(
         'details',
-        {},
-        h('summary', {}, `Every edge, planned and measured (${content.edges.length})`),
+        h('summary', `Every edge, planned and measured (${content.edges.length})`),
         table(
           ['signal', 'edge', 'planned', 'measured', 'difference', 'source'],
           content.edges.map((/** @type {ShotEdge} */ edge) =>
-            h(
-              'tr',
-              {},
-              h('th', { scope: 'row' }, edge.what),
-              h('td', {}, edge.edge),
-              h('td', {}, ms(edge.planned_ms, 4)),
-              h('td', {}, ms(edge.measured_ms, 4)),
-              h(
-                'td',
-                {},
-                edge.planned_ms === null || edge.measured_ms === null
-                  ? '–'
-                  : us((edge.measured_ms - edge.planned_ms) * 1e3),
-              ),
-              h('td', {}, edge.measured_ms === null ? 'not seen' : edge.source),
+            tableRow(
+              edge.what,
+              edge.edge,
+              ms(edge.planned_ms, 4),
+              ms(edge.measured_ms, 4),
+              edge.planned_ms === null || edge.measured_ms === null
+                ? '–'
+                : us((edge.measured_ms - edge.planned_ms) * 1e3),
+              edge.measured_ms === null ? 'not seen' : edge.source,
             ),
           ),
         ),
@@ -223,7 +186,7 @@ export function makeDetail({ toggleMark, comparing }) {
       show(box);
       return;
     }
-    show(box, h('h3', {}, 'Fired again: then and now'), makeChanges(done.edges));
+    show(box, h('h3', 'Fired again: then and now'), makeChanges(done.edges));
   }
   on(['job', 'link'], showRepeated);
   async function showCompare(/** @type {number} */ first, /** @type {number} */ second) {
@@ -238,34 +201,27 @@ export function makeDetail({ toggleMark, comparing }) {
     });
     show(
       detail,
-      h('h2', {}, `Shots ${first} and ${second}`),
+      h('h2', `Shots ${first} and ${second}`),
       h(
-        'div',
-        { class: 'pair' },
+        'div.pair',
         sides.map(({ one }) =>
           h(
             'figure',
-            {},
             one.line.picture
               ? h(
-                  'div',
-                  { class: 'pic' },
-                  h('img', {
-                    src: `/shots/${one.line.shot}/picture?small`,
-                    alt: `Shot ${one.line.shot}`,
-                  }),
+                  'div.pic',
+                  h('img', { src: `/shots/${one.line.shot}/picture?small`, alt: `Shot ${one.line.shot}` }),
                 )
-              : h('div', { class: 'blank' }, 'no picture'),
+              : h('div.blank', 'no picture'),
             h(
               'figcaption',
-              {},
               `${one.line.shot}: ${one.line.state}, flash ${ms(one.line.delay_ms)}, spacing ${ms(one.line.spacing_ms)}`,
             ),
           ),
         ),
       ),
       sides.map(({ one, timeline }) => [
-        h('h3', {}, `Shot ${one.line.shot}`),
+        h('h3', `Shot ${one.line.shot}`),
         timeline.buttons,
         timeline.box,
         timeline.legend,
@@ -292,16 +248,14 @@ function makeChanges(/** @type {EdgeChange[]} */ edges) {
   return table(
     ['signal', 'edge', 'first', 'second', 'difference', 'scatter', ''],
     edges.map((one) =>
-      h(
-        'tr',
-        {},
-        h('th', { scope: 'row' }, one.what),
-        h('td', {}, `${one.edge} ${one.ordinal}`),
-        h('td', {}, micro(one.then_us)),
-        h('td', {}, micro(one.now_us)),
-        h('td', {}, us(one.difference_us)),
-        h('td', {}, one.scatter_us === null ? '–' : `${number(one.scatter_us, 1)} µs`),
-        h('td', {}, one.moved === null ? '' : one.moved ? '▲ moved' : 'same'),
+      tableRow(
+        one.what,
+        `${one.edge} ${one.ordinal}`,
+        micro(one.then_us),
+        micro(one.now_us),
+        us(one.difference_us),
+        one.scatter_us === null ? '–' : `${number(one.scatter_us, 1)} µs`,
+        one.moved === null ? '' : one.moved ? '▲ moved' : 'same',
       ),
     ),
   );

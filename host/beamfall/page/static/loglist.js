@@ -31,26 +31,21 @@ export function makeList(picked, { open, toggleMark }) {
     ['compare', 'mark'],
   ];
   const head = h(
-    'div',
-    { class: 'loghead', role: 'row', 'aria-rowindex': '1' },
+    'div.loghead',
+    { role: 'row', 'aria-rowindex': '1' },
     COLUMNS.map(([title, kind]) =>
       h('div', { class: kind === 'note' ? 'unseen' : `c-${kind}`, role: 'columnheader' }, title),
     ),
   );
-  const space = h('div', { class: 'logspace', role: 'presentation' });
+  const space = h('div.logspace', { role: 'presentation' });
   const scroller = h(
-    'div',
-    {
-      class: 'logscroll',
-      tabindex: '0',
-      role: 'rowgroup',
-      'aria-label': 'Shots; arrow keys move, Enter opens',
-    },
+    'div.logscroll',
+    { tabindex: '0', role: 'rowgroup', 'aria-label': 'Shots; arrow keys move, Enter opens' },
     space,
   );
   const grid = h(
-    'div',
-    { class: 'loggrid', role: 'table', 'aria-label': 'Shots' },
+    'div.loggrid',
+    { role: 'table', 'aria-label': 'Shots' },
     h('div', { role: 'rowgroup' }, head),
     scroller,
   );
@@ -131,7 +126,7 @@ export function makeList(picked, { open, toggleMark }) {
     );
     const mark = h('input', { type: 'checkbox', tabindex: '-1' });
     cells.mark.append(mark);
-    const root = h('div', { class: 'logrow', role: 'row' }, Object.values(cells));
+    const root = h('div.logrow', { role: 'row' }, Object.values(cells));
     /** @type {LogCell} */
     const one = {
       root,
@@ -167,13 +162,13 @@ export function makeList(picked, { open, toggleMark }) {
   }
   function makeCell() {
     const image = h('img', { alt: '', width: 192, height: 150, decoding: 'async' }),
-      blank = h('div', { class: 'blank' }, 'no picture'),
-      words = h('p', {}),
-      stars = h('p', { class: 'soft' });
+      blank = h('div.blank', 'no picture'),
+      words = h('p'),
+      stars = h('p.soft');
     const root = h(
-      'div',
-      { class: 'cell', role: 'row' },
-      h('div', { role: 'cell' }, h('div', { class: 'pic' }, image, blank), words, stars),
+      'div.cell',
+      { role: 'row' },
+      h('div', { role: 'cell' }, h('div.pic', image, blank), words, stars),
     );
     /** @type {LogCell} */
     const one = {

@@ -1,16 +1,17 @@
 // The bench page. The server's library decides everything; the page shows it and asks for it.
 
-import { arm, attempt, makeBar, release, showStrip } from './bar.js';
+import { arm, makeBar, release, showStrip } from './bar.js';
 import { makeBench } from './bench.js';
 import { makeCalibrate } from './calibrate.js';
 import { makeRepeatability } from './charts.js';
 import { makeCheck } from './check.js';
-import { byId, h, plain, show } from './dom.js';
+import { byId, form, h, plain, show } from './dom.js';
 import { startHands } from './hands.js';
 import { findAction, isTeaching } from './keys.js';
 import { makeLight } from './light.js';
 import { makeLog, openShot } from './log.js';
 import { abort, act, connect, emit, enter, hear, on, state } from './net.js';
+import { attempt, makeButton } from './press.js';
 import { makeRecipes } from './recipes.js';
 import { makeRig } from './rig.js';
 import { makeSeek } from './seek.js';
@@ -49,7 +50,7 @@ function route() {
   document.title = `${view[1]} – Beamfall`;
   const main = byId('main');
   if (main.firstChild !== made.get(view[0])) {
-    show(main, h('h1', { class: 'unseen' }, view[1]), made.get(view[0]));
+    show(main, h('h1.unseen', view[1]), made.get(view[0]));
     scrollTo(0, 0);
   }
   if (view[0] === 'log') openShot(more ? Number(more) : null);
@@ -115,9 +116,8 @@ addEventListener(
 function showLocked() {
   started = false;
   const field = h('input', { type: 'text', id: 'code', autocomplete: 'off', size: 48 });
-  const said = h('p', { class: 'field-problem', hidden: true });
-  const go = async (/** @type {Event} */ event) => {
-    event.preventDefault();
+  const said = h('p.field-problem', { hidden: true });
+  const go = async () => {
     const code = field.value.trim().split('#').pop() ?? '';
     if (await enter(code)) location.reload();
     else {
@@ -128,24 +128,15 @@ function showLocked() {
   const advice =
     'Each link works once. To get another, open “Series, single drop …” on a page that is already open and ' +
     'choose “Link for another device”. Or end `beamfall page` with Ctrl-C and start it again.';
-  const form = h(
-    'form',
-    { class: 'row', on: { submit: go } },
-    h('label', { for: 'code' }, 'Link'),
-    field,
-    h('button', {}, 'Open'),
-  );
   show(
     byId('main'),
     h(
-      'div',
-      { class: 'view' },
+      'div.view',
       h(
-        'section',
-        { class: 'panel' },
-        h('h1', {}, 'Open the page with a new link'),
-        h('p', {}, advice),
-        form,
+        'section.panel',
+        h('h1', 'Open the page with a new link'),
+        h('p', advice),
+        form(go, { class: 'row' }, h('label', { for: 'code' }, 'Link'), field, h('button', 'Open')),
         said,
       ),
     ),
@@ -158,19 +149,10 @@ async function start() {
   byId('nav').append(h('a', { href: '/handbook/', target: '_blank', rel: 'noopener' }, 'Handbook'));
   show(
     byId('tools'),
-    h(
-      'button',
-      {
-        type: 'button',
-        class: 'link',
-        id: 'linkchip',
-        'data-state': 'connecting',
-        on: {
-          click: () =>
-            emit('trouble', { text: byId('linkchip').title || 'No board is connected yet.', level: 'note' }),
-        },
-      },
+    makeButton(
       'connecting',
+      () => emit('trouble', { text: byId('linkchip').title || 'No board is connected yet.', level: 'note' }),
+      { class: 'link', id: 'linkchip', 'data-state': 'connecting' },
     ),
     makeSound(),
     makeLight(),

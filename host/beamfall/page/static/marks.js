@@ -1,6 +1,8 @@
 // A measured photograph with its marks: each can be dragged, or moved with the arrow keys.
 // Those that were not found can be added.
+
 import { h, s } from './dom.js';
+import { makeButton } from './press.js';
 
 /**
  * Which way a mark moves, what it is called, and where it begins when a person adds it, over width and height.
@@ -22,10 +24,10 @@ const MARKS = {
  */
 export function makeMarked(shot, measured, { className = '', name, use }) {
   const { width, height } = measured;
-  const drawing = s('svg', { class: 'marks', viewBox: `0 0 ${width} ${height}` });
+  const drawing = s('svg.marks', { viewBox: `0 0 ${width} ${height}` });
   /** Marks that a person has moved, in pixels. @type {Map<string, number>} */
   const moved = new Map();
-  const button = h('button', { type: 'button', hidden: true, on: { click: () => use(say()) } }, name);
+  const button = makeButton(name, () => use(say()), { hidden: true });
   const say = () => [...moved].map(([mark, pixel]) => `${mark} ${pixel.toFixed(1)}`).join(' ');
 
   /** @param {string} mark @param {{ column: number, row: number }} place */
@@ -33,12 +35,11 @@ export function makeMarked(shot, measured, { className = '', name, use }) {
     const kind = MARKS[mark];
     const start = kind.across ? place.column : place.row;
     const most = kind.across ? width : height;
-    const shape = s('path', { class: 'line' }),
-      grip = s('path', { class: 'grip' });
+    const shape = s('path.line'),
+      grip = s('path.grip');
     const group = s(
-      'g',
+      'g.mark',
       {
-        class: 'mark',
         'data-mark': mark,
         tabindex: 0,
         role: 'slider',
@@ -98,37 +99,22 @@ export function makeMarked(shot, measured, { className = '', name, use }) {
   const missing = Object.entries(MARKS)
     .filter(([mark]) => !measured.marks[mark])
     .map(([mark, kind]) =>
-      h(
-        'button',
-        {
-          type: 'button',
-          on: {
-            click: (event) => {
-              const added = add(mark, { column: kind.column * width, row: kind.row * height });
-              added.move(added.start);
-              added.group.focus();
-              if (event.currentTarget instanceof Element) event.currentTarget.remove();
-            },
-          },
-        },
-        `Set the ${kind.text}`,
-      ),
+      makeButton(`Set the ${kind.text}`, (event) => {
+        const added = add(mark, { column: kind.column * width, row: kind.row * height });
+        added.move(added.start);
+        added.group.focus();
+        if (event.currentTarget instanceof Element) event.currentTarget.remove();
+      }),
     );
   for (const [mark, place] of Object.entries(measured.marks)) if (MARKS[mark]) add(mark, place);
   return h(
     'div',
     { class: `pic marked ${className}` },
     h(
-      'div',
-      { class: 'overlaid' },
+      'div.overlaid',
       h('img', { src: `/shots/${shot}/picture`, alt: `Photograph of shot ${shot} with its measurements` }),
       drawing,
     ),
-    h(
-      'div',
-      { class: 'row' },
-      button,
-      missing.length ? h('details', {}, h('summary', {}, 'Add a mark'), missing) : null,
-    ),
+    h('div.row', button, missing.length ? h('details', h('summary', 'Add a mark'), missing) : null),
   );
 }

@@ -6,14 +6,14 @@ import { on, state } from './net.js';
 const UMBRELLA_MM = 14; // about as wide as it is soon after its contact; only a sign here
 
 export function makeMoment() {
-  const box = h('div', { class: 'momentbox' });
-  const words = h('p', { class: 'momentwords' });
-  const chances = h('ul', { class: 'chances' });
+  const box = h('div.momentbox');
+  const words = h('p.momentwords');
+  const chances = h('ul.chances');
 
   const redraw = fit(box, (width, height) => {
     const m = state.moment;
     if (!m) {
-      show(box, h('p', { class: 'soft' }, state.plan?.problem ? '' : 'Drawn only for a collision of drops.'));
+      show(box, h('p.soft', state.plan?.problem ? '' : 'Drawn only for a collision of drops.'));
       return;
     }
     const top = Math.max(40, m.jet_mm.p95 * 1.08, Math.min(m.drop_mm.p95 + m.diameter_mm, 120) * 1.06);
@@ -27,12 +27,12 @@ export function makeMoment() {
     const g = s('g');
     for (let v = 0; v <= top; v += top > 80 ? 20 : 10)
       g.append(
-        s('line', { x1: 0, x2: width, y1: y(v), y2: y(v), class: 'grid' }),
-        y(v) > 16 ? s('text', { x: 4, y: y(v) - 4, class: 'ticktext' }, v === 0 ? '0 mm' : String(v)) : '',
+        s('line.grid', { x1: 0, x2: width, y1: y(v), y2: y(v) }),
+        y(v) > 16 ? s('text.ticktext', { x: 4, y: y(v) - 4 }, v === 0 ? '0 mm' : String(v)) : '',
       );
     g.append(
-      s('rect', { x: 0, y: y(0), width, height: below * scale, class: 'liquid' }),
-      s('line', { x1: 0, x2: width, y1: y(0), y2: y(0), class: 'surface' }),
+      s('rect.liquid', { x: 0, y: y(0), width, height: below * scale }),
+      s('line.surface', { x1: 0, x2: width, y1: y(0), y2: y(0) }),
     );
     /** @param {number} tip @param {string} kind */
     const column = (tip, kind) => {
@@ -58,8 +58,7 @@ export function makeMoment() {
     if (m.drops > 2 && m.contact_mm && m.contact_mm.p50 > 0) {
       const [rim, half] = [m.contact_mm.p50, UMBRELLA_MM / 2];
       g.append(
-        s('path', {
-          class: 'umbrella',
+        s('path.umbrella', {
           d:
             `M${x(-half)} ${y(rim - 2)}Q${x(0)} ${y(rim + 4)} ${x(half)} ${y(rim - 2)}` +
             `Q${x(0)} ${y(rim + 2)} ${x(-half)} ${y(rim - 2)}z`,
@@ -89,8 +88,8 @@ export function makeMoment() {
           class: `bracket ${kind}`,
         }),
         s('circle', { cx: at, cy: middle, r: 4, class: `dot ${kind}` }),
-        s('text', { x: at + 9, y: line, class: 'label' }, name),
-        s('text', { x: at + 9, y: line + 16, class: 'label' }, said(p50)),
+        s('text.label', { x: at + 9, y: line }, name),
+        s('text.label', { x: at + 9, y: line + 16 }, said(p50)),
       );
     };
     bracket(m.jet_mm, width * 0.42, 'jet', 'of-jet');
@@ -116,11 +115,10 @@ export function makeMoment() {
           bar.style.width = `${chance * 100}%`;
           return h(
             'li',
-            {},
-            h('span', { class: 'word' }, word),
-            h('span', { class: 'meter' }, bar),
-            h('span', { class: 'figure' }, percent(chance)),
-            h('span', { class: 'meaning soft small' }, meaning),
+            h('span.word', word),
+            h('span.meter', bar),
+            h('span.figure', percent(chance)),
+            h('span.meaning.soft.small', meaning),
           );
         }),
     );

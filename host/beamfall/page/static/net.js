@@ -120,51 +120,28 @@ function retry() {
 
 // Requests may overtake each other on their way. So settings are sent one after the other, in a lane each, and what
 // moves the board waits for the settings made before it. Of two changes to one setting the later one holds.
-/** @type {Record<string, 'desk' | 'log' | 'bar'>} */
+/** The commands of each lane; those of the table by hand go with the desk. @typedef {keyof typeof LANES} Lane */
 const LANES = {
-  tune: 'desk',
-  step: 'desk',
-  use_found: 'desk',
-  untune: 'desk',
-  correct: 'desk',
-  edit: 'desk',
-  add_part: 'desk',
-  remove_part: 'desk',
-  reset_rig: 'desk',
-  save_rig: 'desk',
-  guide: 'desk',
-  guide_done: 'desk',
-  undo_learned: 'desk',
-  redo_learned: 'desk',
-  reset_learned: 'desk',
-  table_set: 'desk',
-  table_look: 'desk',
-  table_step: 'desk',
-  table_add: 'desk',
-  table_copy: 'desk',
-  table_remove: 'desk',
-  table_undo: 'desk',
-  table_redo: 'desk',
-  table_use: 'desk',
-  table_read: 'desk',
-  table_from_plan: 'desk',
-  table_from_shot: 'desk',
-  table_from_recipe: 'desk',
-  rate: 'log',
-  note: 'log',
-  keep_recipe: 'log',
-  rename_recipe: 'log',
-  remove_recipe: 'log',
-  dismiss: 'bar',
+  desk:
+    'tune step untune use_found correct edit add_part remove_part reset_rig save_rig guide guide_done ' +
+    'undo_learned redo_learned reset_learned',
+  log: 'rate note keep_recipe rename_recipe remove_recipe',
+  bar: 'dismiss',
 };
-/** @type {Record<'desk' | 'log' | 'bar', Promise<unknown>>} */
+/** @param {string} command @returns {Lane | undefined} */
+function findLane(command) {
+  if (command.startsWith('table_')) return 'desk';
+  const lanes = /** @type {Lane[]} */ (Object.keys(LANES));
+  return lanes.find((lane) => LANES[lane].split(' ').includes(command));
+}
+/** @type {Record<Lane, Promise<unknown>>} */
 const turns = { desk: Promise.resolve(), log: Promise.resolve(), bar: Promise.resolve() };
 let aborts = 0;
 
 // Do something; resolves to the answer, or throws an Error with the library's words.
 /** @param {string} command @param {object} [body] @returns {Promise<any>} */
 export function act(command, body = {}) {
-  const lane = LANES[command],
+  const lane = findLane(command),
     before = aborts;
   const answered = turns[lane ?? 'desk'].then(async () => {
     if (!lane && aborts !== before) throw new Error('Aborted before it started.');

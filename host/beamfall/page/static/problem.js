@@ -1,14 +1,15 @@
 // What is wrong with a field, beside it, and what was likely meant: one press takes that. What was typed stays.
 
-import { h, show } from './dom.js';
+import { h, sayError, show } from './dom.js';
 import { Refused } from './net.js';
+import { makeButton } from './press.js';
 
 /**
  * @param {HTMLInputElement | HTMLSelectElement} input
  * @param {{ take?: () => void, id?: string }} [how] `take` enters a value that was put into the field
  */
 export function makeProblem(input, { take = () => input.dispatchEvent(new Event('change')), id } = {}) {
-  const root = h('p', { class: 'field-problem', role: 'status', hidden: true });
+  const root = h('p.field-problem', { role: 'status', hidden: true });
   root.id = id ?? `p-${input.id || Math.random().toString(36).slice(2, 8)}`;
   input.setAttribute('aria-describedby', root.id);
   /** @param {string} text @param {string[]} likely */
@@ -24,7 +25,7 @@ export function makeProblem(input, { take = () => input.dispatchEvent(new Event(
     show(
       root,
       text,
-      likely.map((value) => h('button', { type: 'button', on: { click: () => use(value) } }, `Use ${value}`)),
+      likely.map((value) => makeButton(`Use ${value}`, () => use(value))),
     );
   };
   return {
@@ -32,11 +33,7 @@ export function makeProblem(input, { take = () => input.dispatchEvent(new Event(
     say,
     clear: () => say(''),
     /** @param {unknown} error */
-    tell: (error) =>
-      say(
-        error instanceof Error ? error.message : String(error),
-        error instanceof Refused ? error.likely : [],
-      ),
+    tell: (error) => say(sayError(error), error instanceof Refused ? error.likely : []),
     /** Whether it is asked for, and says so beside the field where not. @param {Promise<unknown>} asked */
     async watch(asked) {
       try {

@@ -1,8 +1,9 @@
 // Recipes: settings worth keeping, found by their pictures; fired again, renamed, printed, shared.
 
-import { attempt, ready } from './bar.js';
-import { h, ms, show } from './dom.js';
+import { ready } from './bar.js';
+import { form, h, joined, ms, select, show } from './dom.js';
 import { act, get, hear, on, state } from './net.js';
+import { attempt, makeButton } from './press.js';
 import { makeProblem } from './problem.js';
 import { makeShared } from './shared.js';
 
@@ -23,8 +24,8 @@ export function makeRecipes() {
     placeholder: 'name, note, liquid',
     maxlength: 80,
   });
-  const cards = h('div', { class: 'recipes' });
-  const day = h('div', { class: 'panel', role: 'status', hidden: true });
+  const cards = h('div.recipes');
+  const day = h('div.panel', { role: 'status', hidden: true });
   /** @type {Shelf} */
   let shelf = { recipes: [], problems: [] };
 
@@ -42,11 +43,10 @@ export function makeRecipes() {
       shelf.recipes.length
         ? chosen.map(makeCard)
         : h(
-            'p',
-            { class: 'soft' },
+            'p.soft',
             'No recipe yet. Open a shot in the log and save it as a recipe, or open one that was shared.',
           ),
-      shelf.problems.map((text) => h('p', { class: 'field-problem' }, text)),
+      shelf.problems.map((text) => h('p.field-problem', text)),
     );
   }
   function showDay() {
@@ -55,8 +55,8 @@ export function makeRecipes() {
     day.hidden = !lines.length;
     show(
       day,
-      h('h2', {}, job?.title ?? ''),
-      lines.map((line) => h('p', {}, line.day)),
+      h('h2', job?.title ?? ''),
+      lines.map((line) => h('p', line.day)),
     );
     for (const button of cards.querySelectorAll('button.fire'))
       if (button instanceof HTMLButtonElement) button.disabled = !ready();
@@ -70,14 +70,13 @@ export function makeRecipes() {
   on('slots', showCards);
   attempt(refresh().then(showDay));
   return h(
-    'div',
-    { class: 'view' },
+    'div.view',
     h(
-      'section',
-      { class: 'panel', 'aria-label': 'Recipes' },
-      h('div', { class: 'row' }, h('label', { for: 'recipe-find' }, 'Find'), find, shared.open),
+      'section.panel',
+      { 'aria-label': 'Recipes' },
+      h('div.row', h('label', { for: 'recipe-find' }, 'Find'), find, shared.open),
       shared.panel,
-      h('p', { class: 'soft small' }, 'Fire and Seek let drops fall at once, without Arm.'),
+      h('p.soft.small', 'Fire and Seek let drops fall at once, without Arm.'),
       cards,
     ),
     slots,
@@ -89,19 +88,15 @@ export function makeRecipes() {
 const makeButtons =
   (name) =>
   (text, what, kind = '') =>
-    h(
-      'button',
-      { type: 'button', class: kind, 'aria-label': `${text}: ${name}`, on: { click: () => attempt(what()) } },
-      text,
-    );
+    makeButton(text, () => what(), { class: kind, 'aria-label': `${text}: ${name}` });
 
 // The board's slots: what its button fires without a laptop.
 function makeSlots() {
-  const list = h('ul', { class: 'slots', 'aria-label': 'Slots' });
+  const list = h('ul.slots', { 'aria-label': 'Slots' });
   const of = makeButtons('the board');
   const read = of('Read the slots', () => act('board_slots'), 'fire');
-  const card = h('a', { class: 'button', href: '/slots/card', download: '' }, 'Card to print');
-  const help = h('p', { class: 'soft small' });
+  const card = h('a.button', { href: '/slots/card', download: '' }, 'Card to print');
+  const help = h('p.soft.small');
   function update() {
     const slots = state.slots?.slots;
     read.disabled = !ready();
@@ -116,23 +111,23 @@ function makeSlots() {
   }
   on(['job', 'link', 'slots'], update);
   return h(
-    'section',
-    { class: 'panel', 'aria-label': 'On the board' },
-    h('h2', {}, 'On the board'),
+    'section.panel',
+    { 'aria-label': 'On the board' },
+    h('h2', 'On the board'),
     help,
     list,
-    h('div', { class: 'row' }, read, card),
+    h('div.row', read, card),
   );
 }
 
 /** @param {SlotState} one */
 function makeSlot(one) {
-  if (one.name === null) return h('li', {}, h('span', { class: 'soft' }, `Slot ${one.slot}: empty`));
+  if (one.name === null) return h('li', h('span.soft', `Slot ${one.slot}: empty`));
   const button = makeButtons(`slot ${one.slot}`);
   const change = (/** @type {string} */ what) => act('board_slots', { do: what, slot: one.slot });
   const sure = h(
-    'span',
-    { class: 'row', hidden: true },
+    'span.row',
+    { hidden: true },
     button('Empty it', () => change('erase')),
     button('Keep it', async () => {
       sure.hidden = true;
@@ -140,10 +135,9 @@ function makeSlot(one) {
   );
   const said = [one.ready ? 'ready' : '', one.first ? 'loaded at every start' : ''].filter(Boolean);
   return h(
-    'li',
-    { class: 'row' },
-    h('span', {}, `Slot ${one.slot}: `, h('b', {}, one.name || 'not known on this computer')),
-    h('span', { class: 'soft' }, said.join(', ')),
+    'li.row',
+    h('span', `Slot ${one.slot}: `, h('b', one.name || 'not known on this computer')),
+    h('span.soft', said.join(', ')),
     one.ready ? null : button('Make ready', () => change('load')),
     one.first ? null : button('Load at every start', () => change('choose')),
     button('Empty', async () => {
@@ -158,12 +152,9 @@ function makeStore(name) {
   const slots = state.slots?.slots;
   if (!slots) return null;
   const free = slots.find((one) => one.name === null) ?? slots[0];
-  const slot = h(
-    'select',
+  const slot = select(
+    slots.map((one) => [String(one.slot), `slot ${one.slot}: ${one.name ?? 'empty'}`.slice(0, 40)]),
     { 'aria-label': `Slot for ${name}` },
-    slots.map((one) =>
-      h('option', { value: String(one.slot) }, `slot ${one.slot}: ${one.name ?? 'empty'}`.slice(0, 40)),
-    ),
   );
   slot.value = String(free.slot);
   const store = makeButtons(name)(
@@ -172,7 +163,7 @@ function makeStore(name) {
     'fire',
   );
   store.disabled = !ready();
-  return h('div', { class: 'row' }, slot, store);
+  return h('div.row', slot, store);
 }
 
 /** @param {RecipeCard} one */
@@ -181,9 +172,9 @@ function makeCard(one) {
   const button = makeButtons(name);
   const field = h('input', { type: 'text', value: name, maxlength: 80, 'aria-label': `Name of ${name}` });
   const sure = h(
-    'div',
-    { class: 'row', hidden: true },
-    h('span', {}, 'The shot stays in the log.'),
+    'div.row',
+    { hidden: true },
+    h('span', 'The shot stays in the log.'),
     button('Remove it', () => act('remove_recipe', { name })),
     button('Keep it', async () => {
       sure.hidden = true;
@@ -193,33 +184,26 @@ function makeCard(one) {
   fire.disabled = !ready();
   const picture = one.has_picture
     ? h('img', { src: address('picture', name), alt: `Picture of ${name}`, loading: 'lazy' })
-    : h('div', { class: 'blank' }, 'no picture');
+    : h('div.blank', 'no picture');
   return h(
-    'article',
-    { class: 'recipe' },
-    h('div', { class: 'pic' }, picture),
-    h('h2', {}, name),
+    'article.recipe',
+    h('div.pic', picture),
+    h('h2', name),
+    h('p.soft.small', joined(one.shows, one.liquid, one.made, '★'.repeat(one.rating ?? 0))),
     h(
-      'p',
-      { class: 'soft small' },
-      [one.shows, one.liquid, one.made, '★'.repeat(one.rating ?? 0)].filter(Boolean).join(' · '),
-    ),
-    h(
-      'p',
-      { class: 'small' },
+      'p.small',
       `${one.spacing_ms === null ? '' : `spacing ${ms(one.spacing_ms, 2)}, `}flash ${ms(one.delay_ms, 2)}`,
     ),
-    one.measured.length ? h('p', { class: 'small' }, one.measured.join(', ')) : null,
-    one.note ? h('p', { class: 'small' }, one.note) : null,
-    one.caution ? h('p', { class: 'caution small' }, one.caution) : null,
+    one.measured.length ? h('p.small', one.measured.join(', ')) : null,
+    one.note ? h('p.small', one.note) : null,
+    one.caution ? h('p.caution.small', one.caution) : null,
     h(
-      'div',
-      { class: 'row' },
+      'div.row',
       fire,
       button('Seek it on this rig', () => act('seek', { recipe: name }), 'fire'),
       button('Fire unchanged', () => act('shoot_recipe', { name, as_then: true }), 'fire'),
-      h('a', { class: 'button', href: address('sheet', name), download: '' }, 'Page for the wall'),
-      h('a', { class: 'button', href: address('file', name), download: '' }, 'File for others'),
+      h('a.button', { href: address('sheet', name), download: '' }, 'Page for the wall'),
+      h('a.button', { href: address('file', name), download: '' }, 'File for others'),
       button('Edit as a table', async () => {
         await act('table_from_recipe', { name });
         location.hash = '#table';
@@ -227,8 +211,7 @@ function makeCard(one) {
     ),
     makeStore(name),
     h(
-      'div',
-      { class: 'row' },
+      'div.row',
       field,
       button('Rename', () => act('rename_recipe', { name, new: field.value })),
       button('Remove', async () => {
@@ -242,7 +225,7 @@ function makeCard(one) {
 /** The row under a shot that keeps it. @param {number} shot */
 export function makeKeep(shot) {
   const field = h('input', { type: 'text', id: 'recipe-name', maxlength: 80, placeholder: 'name' });
-  const said = h('span', { class: 'soft small', role: 'status' });
+  const said = h('span.soft.small', { role: 'status' });
   const problem = makeProblem(field);
   const keep = async () => {
     said.textContent = 'saving …';
@@ -255,17 +238,9 @@ export function makeKeep(shot) {
       problem.tell(error);
     }
   };
-  return h(
-    'form',
-    {
-      class: 'row',
-      on: {
-        submit: (/** @type {Event} */ event) => {
-          event.preventDefault();
-          keep();
-        },
-      },
-    },
+  return form(
+    keep,
+    { class: 'row' },
     h('label', { for: 'recipe-name' }, '☆ Recipe'),
     field,
     h('button', { type: 'submit' }, 'Save this shot'),

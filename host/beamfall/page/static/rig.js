@@ -1,12 +1,25 @@
 // The rig as a form, with problems beside their fields, and the plan made from it.
 
-import { attempt } from './bar.js';
 import { makeChart } from './chart.js';
-import { h, ms, number, percent, show, table, watchTyping, write } from './dom.js';
+import {
+  caution,
+  definitions,
+  h,
+  items,
+  ms,
+  number,
+  percent,
+  select,
+  show,
+  table,
+  watchTyping,
+  write,
+} from './dom.js';
 import { makeFolds } from './fold.js';
 import { makeGuide } from './guide.js';
 import { makeLearned } from './learned.js';
 import { act, on, state } from './net.js';
+import { attempt, makeButton } from './press.js';
 import { makeProblem } from './problem.js';
 
 /** @type {Record<string, string>} */
@@ -28,16 +41,15 @@ const QUANTITIES = {
 };
 
 export function makeRig() {
-  const form = h('div', { class: 'rigform' });
+  const form = h('div.rigform');
   const name = h('input', { type: 'text', id: 'rig-name', maxlength: 120, autocomplete: 'off' });
   name.addEventListener('change', () => attempt(act('edit', { path: 'name', text: name.value })));
-  const file = h('p', { class: 'small soft' });
-  const save = h('button', { type: 'button', on: { click: () => attempt(act('save_rig')) } }, 'Save');
-  const wrong = h('div', {});
+  const file = h('p.small.soft');
+  const save = makeButton('Save', () => act('save_rig'));
+  const wrong = h('div');
   /** @param {string} part @param {string} text */
-  const add = (part, text) =>
-    h('button', { type: 'button', on: { click: () => attempt(act('add_part', { part })) } }, text);
-  const plan = h('div', { class: 'planbox' });
+  const add = (part, text) => makeButton(text, () => act('add_part', { part }));
+  const plan = h('div.planbox');
   const folds = makeFolds('rig-part');
   /** @type {Map<string, { say: (words: string, wrong: number) => void }>} */
   let sections = new Map();
@@ -68,11 +80,10 @@ export function makeRig() {
     save.disabled = rig.saved;
     show(
       wrong,
-      rig.problems.map((text) => h('p', { class: 'field-problem' }, text)),
+      rig.problems.map((text) => h('p.field-problem', text)),
       rig.wrong
         ? h(
-            'p',
-            { class: 'soft small' },
+            'p.soft.small',
             `Correct ${rig.wrong === 1 ? 'one entry' : `${rig.wrong} entries`}. ` +
               'Until then the plan does not change and you cannot arm.',
           )
@@ -106,15 +117,9 @@ export function makeRig() {
           section.fields.map((field) => makeField(field)),
           makeHelp(section),
           removable
-            ? h(
-                'button',
-                {
-                  type: 'button',
-                  class: 'small',
-                  on: { click: () => attempt(act('remove_part', { path: section.path })) },
-                },
-                `Remove this ${section.title}`,
-              )
+            ? makeButton(`Remove this ${section.title}`, () => act('remove_part', { path: section.path }), {
+                class: 'small',
+              })
             : null,
         );
         sections.set(section.path, fold);
@@ -127,18 +132,10 @@ export function makeRig() {
   /** @param {RigSection} section */
   function makeHelp(section) {
     return h(
-      'details',
-      { class: 'small soft' },
-      h('summary', {}, 'What these mean'),
-      h('p', {}, section.help),
-      h(
-        'dl',
-        {},
-        section.fields.map((field) => [
-          h('dt', {}, field.label),
-          h('dd', {}, `${field.help}: ${field.expected}`),
-        ]),
-      ),
+      'details.small.soft',
+      h('summary', 'What these mean'),
+      h('p', section.help),
+      definitions(section.fields.map((field) => [field.label, `${field.help}: ${field.expected}`])),
     );
   }
 
@@ -158,17 +155,16 @@ export function makeRig() {
       problem.say(fresh.problems.join('; '), fresh.likely);
     });
     return h(
-      'div',
-      { class: 'field' },
+      'div.field',
       h('label', { for: id }, field.label),
       input,
-      field.limits ? h('p', { class: 'limits soft small' }, field.limits) : null,
+      field.limits ? h('p.limits.soft.small', field.limits) : null,
       problem.root,
     );
   }
 
   const chart = makeChart({ label: 'Heights against time', height: 320 });
-  const figures = h('div', {});
+  const figures = h('div');
   const folded = makeFolds('rig-plan').make('figures', 'Figures and assumptions', figures);
   on('plan', () => {
     showPlan(plan, figures);
@@ -176,28 +172,24 @@ export function makeRig() {
     chart.update(state.plan?.chart);
   });
   return h(
-    'div',
-    { class: 'view rigview' },
+    'div.view.rigview',
     h(
-      'section',
-      { class: 'panel' },
-      h('h2', {}, 'The rig'),
+      'section.panel',
+      h('h2', 'The rig'),
       makeGuide(),
       h(
-        'div',
-        { class: 'row' },
+        'div.row',
         h('label', { for: 'rig-name' }, 'Name'),
         name,
         save,
-        h('a', { class: 'button', href: '/rig.toml', download: 'rig.toml' }, 'Download as a rig file'),
-        h('button', { type: 'button', on: { click: () => attempt(act('reset_rig')) } }, 'Discard changes'),
+        h('a.button', { href: '/rig.toml', download: 'rig.toml' }, 'Download as a rig file'),
+        makeButton('Discard changes', () => act('reset_rig')),
       ),
       file,
       wrong,
       form,
       h(
-        'div',
-        { class: 'row' },
+        'div.row',
         add('valve', 'Add a valve'),
         add('beam', 'Add a beam'),
         add('flash', 'Add a flash'),
@@ -208,10 +200,9 @@ export function makeRig() {
       ),
     ),
     h(
-      'section',
-      { class: 'panel' },
-      h('h2', {}, 'The plan'),
-      h('div', { class: 'planchart' }, chart.buttons, chart.box, chart.legend),
+      'section.panel',
+      h('h2', 'The plan'),
+      h('div.planchart', chart.buttons, chart.box, chart.legend),
       plan,
       folded.root,
     ),
@@ -254,12 +245,7 @@ function takeHeld(form, typing) {
 /** @param {RigField} field @param {string} id */
 function makeChoice(field, id) {
   const nothing = field.default ? `${field.default} (default)` : 'the planner chooses';
-  return h(
-    'select',
-    { id },
-    h('option', { value: '' }, nothing),
-    field.options?.map((one) => h('option', { value: one }, one)),
-  );
+  return select([['', nothing], ...(field.options ?? [])], { id });
 }
 
 /** @param {RigField} field @param {string} id */
@@ -279,37 +265,35 @@ function makeInput(field, id) {
 function showPlan(box, figures) {
   const plan = state.plan;
   if (!plan) {
-    show(box, h('p', { class: 'soft' }, 'Planning …'));
+    show(box, h('p.soft', 'Planning …'));
     return;
   }
   if (plan.problem) {
-    show(box, h('p', { class: 'field-problem' }, plan.problem));
+    show(box, h('p.field-problem', plan.problem));
     return;
   }
   /** @param {string} label @param {Interval} value @param {string} unit */
   const interval = (label, value, unit) =>
     h(
       'tr',
-      {},
       h('th', { scope: 'row' }, label),
-      [value.p5, value.p50, value.p95].map((p) => h('td', {}, number(p, 2))),
-      h('td', {}, unit),
+      [value.p5, value.p50, value.p95].map((p) => h('td', number(p, 2))),
+      h('td', unit),
     );
   show(
     box,
     h(
-      'p',
-      { class: 'planline' },
+      'p.planline',
       `${plan.kind}: `,
-      plan.spacing_ms === null ? '' : [h('b', {}, ms(plan.spacing_ms)), ' spacing, '],
+      plan.spacing_ms === null ? '' : [h('b', ms(plan.spacing_ms)), ' spacing, '],
       'flash ',
-      h('b', {}, ms(plan.delay_ms)),
+      h('b', ms(plan.delay_ms)),
       ` after ${plan.anchor}`,
       plan.chance === null
         ? ''
         : `; drop 2 meets a jet in ${percent(plan.chance)} of rigs that fit this file`,
     ),
-    plan.warnings.map((text) => h('p', { class: 'caution' }, h('b', {}, 'Caution: '), text)),
+    plan.warnings.map((text) => caution(text)),
   );
   show(
     figures,
@@ -332,17 +316,13 @@ function showPlan(box, figures) {
           'tr',
           { class: one.chosen ? 'chosen' : '' },
           h('th', { scope: 'row' }, one.said + (one.chosen ? ' ✓ chosen' : '')),
-          h('td', {}, number(one.scatter, 3)),
-          h('td', { class: 'words' }, one.why),
+          h('td', number(one.scatter, 3)),
+          h('td.words', one.why),
         ),
       ),
       'What the flash can be timed from (its anchor), and how much the picture would scatter',
     ),
-    h('h3', {}, 'Assumptions'),
-    h(
-      'ul',
-      { class: 'soft' },
-      plan.assumptions.map((text) => h('li', {}, text)),
-    ),
+    h('h3', 'Assumptions'),
+    h('ul.soft', items(plan.assumptions)),
   );
 }

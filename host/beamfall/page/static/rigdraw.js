@@ -19,8 +19,8 @@ function explainSolid() {
 }
 
 export function makeRigDrawing() {
-  const box = h('div', { class: 'rigbox' });
-  const clock = h('output', { class: 'soft small', 'aria-live': 'off' });
+  const box = h('div.rigbox');
+  const clock = h('output.soft.small', { 'aria-live': 'off' });
   const play = h('button', { type: 'button', id: 'replay', disabled: true }, 'Replay');
   const scrub = h('input', {
     type: 'range',
@@ -32,8 +32,8 @@ export function makeRigDrawing() {
     'aria-label': 'Moment of the last shot',
     id: 'scrub',
   });
-  const legend = h('p', { class: 'small soft legend' });
-  const controls = h('div', { class: 'row' }, play, clock);
+  const legend = h('p.small.soft.legend');
+  const controls = h('div.row', play, clock);
   /** What moves in the drawing, and how it places mm on the page. @type {any} */
   let parts = null;
   let frame = 0;
@@ -69,35 +69,29 @@ export function makeRigDrawing() {
     const back = s('g');
     for (let cm = 0; cm * 10 <= top; cm += top > 900 ? 20 : 10) {
       back.append(
-        s('line', {
-          x1: MARGIN.left - 8,
-          x2: MARGIN.left - 2,
-          y1: y(cm * 10),
-          y2: y(cm * 10),
-          class: 'tick',
-        }),
+        s('line.tick', { x1: MARGIN.left - 8, x2: MARGIN.left - 2, y1: y(cm * 10), y2: y(cm * 10) }),
         s(
-          'text',
-          { x: MARGIN.left - 12, y: y(cm * 10) + 4, class: 'ticktext', 'text-anchor': 'end' },
+          'text.ticktext',
+          { x: MARGIN.left - 12, y: y(cm * 10) + 4, 'text-anchor': 'end' },
           cm === 0 ? '0' : `${cm}`,
         ),
       );
     }
-    back.append(s('text', { x: MARGIN.left - 12, y: 13, class: 'ticktext', 'text-anchor': 'end' }, 'cm'));
+    back.append(s('text.ticktext', { x: MARGIN.left - 12, y: 13, 'text-anchor': 'end' }, 'cm'));
     const left = x(-dish / 2),
       right = x(dish / 2);
     back.append(
-      s('rect', { x: left, y: y(0), width: right - left, height: depth * scale, class: 'liquid' }),
-      s('path', { d: `M${left - 3} ${y(7)}V${y(-depth)}H${right + 3}V${y(7)}`, class: 'dish' }),
-      s('line', { x1: left, x2: right, y1: y(0), y2: y(0), class: 'surface' }),
+      s('rect.liquid', { x: left, y: y(0), width: right - left, height: depth * scale }),
+      s('path.dish', { d: `M${left - 3} ${y(7)}V${y(-depth)}H${right + 3}V${y(7)}` }),
+      s('line.surface', { x1: left, x2: right, y1: y(0), y2: y(0) }),
     );
     for (const valve of rig.valves) {
       const vx = x(valve.place),
         vy = y(valve.height);
       back.append(
-        s('path', { d: `M${vx - 11} ${vy - 18}h22v11h-7l-3 7h-2l-3 -7h-7z`, class: 'nozzle' }),
-        s('line', { x1: vx, x2: vx, y1: vy - 18, y2: Math.max(0, vy - 46), class: 'tube' }),
-        s('text', { x: vx + 16, y: vy - 7, class: 'label' }, valve.name),
+        s('path.nozzle', { d: `M${vx - 11} ${vy - 18}h22v11h-7l-3 7h-2l-3 -7h-7z` }),
+        s('line.tube', { x1: vx, x2: vx, y1: vy - 18, y2: Math.max(0, vy - 46) }),
+        s('text.label', { x: vx + 16, y: vy - 7 }, valve.name),
       );
     }
     /** @type {Record<string, object>} */
@@ -105,25 +99,25 @@ export function makeRigDrawing() {
     for (const beam of rig.beams) {
       const by = y(beam.height),
         bx = x(beam.place);
-      const line = s('line', { x1: bx - 22, x2: bx + 22, y1: by, y2: by, class: 'beamline' });
-      const word = s('text', { x: bx + 34, y: by + 21, class: 'label beamtext' });
+      const line = s('line.beamline', { x1: bx - 22, x2: bx + 22, y1: by, y2: by });
+      const word = s('text.label.beamtext', { x: bx + 34, y: by + 21 });
       back.append(
-        s('text', { x: bx + 34, y: by + 4, class: 'label beamtext' }, beam.name),
+        s('text.label.beamtext', { x: bx + 34, y: by + 4 }, beam.name),
         line,
-        s('rect', { x: bx - 30, y: by - 6, width: 8, height: 12, class: 'beamend' }),
-        s('rect', { x: bx + 22, y: by - 6, width: 8, height: 12, class: 'beamend' }),
+        s('rect.beamend', { x: bx - 30, y: by - 6, width: 8, height: 12 }),
+        s('rect.beamend', { x: bx + 22, y: by - 6, width: 8, height: 12 }),
         word,
       );
       beams[beam.line] = { line, word, beam };
     }
-    const jet = s('path', { class: 'jet' });
+    const jet = s('path.jet');
     const drops = Array.from({ length: 8 }, () => ({
-      planned: s('circle', { class: 'drop planned', r: 0 }),
-      measured: s('circle', { class: 'drop measured', r: 0 }),
-      tag: s('text', { class: 'label', 'text-anchor': 'start' }),
+      planned: s('circle.drop.planned', { r: 0 }),
+      measured: s('circle.drop.measured', { r: 0 }),
+      tag: s('text.label', { 'text-anchor': 'start' }),
     }));
-    const burst = s('path', { class: 'burst', d: '' });
-    const front = s('g', {}, jet, ...drops.flatMap((d) => [d.planned, d.measured, d.tag]), burst);
+    const burst = s('path.burst', { d: '' });
+    const front = s('g', jet, ...drops.flatMap((d) => [d.planned, d.measured, d.tag]), burst);
     show(
       box,
       s(

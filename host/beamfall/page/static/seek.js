@@ -1,11 +1,11 @@
 // Seek: a form to start the search, its answers, and the timings it has found.
 
-import { attempt } from './bar.js';
 import { makeStrobeCaution } from './caution.js';
 import { h, ms, percent, show, table } from './dom.js';
 import { ended, field, makeAsking, makeBegin, text, tick } from './forms.js';
 import { act, on, state } from './net.js';
 import { makePicture } from './pictures.js';
+import { attempt } from './press.js';
 
 export function makeSeek() {
   const stage = text('2 ms'),

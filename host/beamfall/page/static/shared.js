@@ -1,8 +1,8 @@
 // A recipe that somebody shared: what it becomes on this rig, and what it cannot bring; then it is kept.
 
-import { attempt } from './bar.js';
-import { h, show } from './dom.js';
+import { definitions, form, h, items, joined, show } from './dom.js';
 import { sendZip } from './net.js';
+import { attempt, makeButton } from './press.js';
 import { makeProblem } from './problem.js';
 
 const LARGEST = 4e6; // bytes; the server takes no more
@@ -15,8 +15,7 @@ const LARGEST = 4e6; // bytes; the server takes no more
 /** The button that opens a file, and the panel that shows what is in it. */
 export function makeShared() {
   const file = h('input', { type: 'file', accept: '.zip', hidden: true, 'aria-label': 'Recipe file' });
-  const panel = h('section', {
-    class: 'detail shared',
+  const panel = h('section.detail.shared', {
     'aria-label': 'Recipe from a file',
     role: 'status',
     hidden: true,
@@ -37,8 +36,8 @@ export function makeShared() {
     if (chosen) attempt(look(chosen));
     file.value = '';
   });
-  const open = h('button', { type: 'button', on: { click: () => file.click() } }, 'Open a shared recipe');
-  return { open: h('span', {}, open, file), panel };
+  const open = makeButton('Open a shared recipe', () => file.click());
+  return { open: h('span', open, file), panel };
 }
 
 /** @param {File} file @param {Shared} one @param {() => void} close */
@@ -55,52 +54,22 @@ function makeLook(file, one, close) {
     }
   };
   const list = (/** @type {string} */ title, /** @type {string[]} */ lines) =>
-    lines.length
-      ? [
-          h('h3', {}, title),
-          h(
-            'ul',
-            {},
-            lines.map((line) => h('li', {}, line)),
-          ),
-        ]
-      : [];
+    lines.length ? [h('h3', title), h('ul', items(lines))] : [];
   return [
-    h('h2', {}, one.name),
-    h('p', { class: 'soft small' }, [one.shows, one.liquid, one.rig, one.made].filter(Boolean).join(' · ')),
-    one.note ? h('p', {}, one.note) : null,
-    one.here.length
-      ? [
-          h('h3', {}, 'On this rig'),
-          h(
-            'dl',
-            {},
-            one.here.map(([what, value]) => [h('dt', {}, what), h('dd', {}, value)]),
-          ),
-        ]
-      : null,
+    h('h2', one.name),
+    h('p.soft.small', joined(one.shows, one.liquid, one.rig, one.made)),
+    one.note ? h('p', one.note) : null,
+    one.here.length ? [h('h3', 'On this rig'), definitions(one.here)] : null,
     list('Not carried over', one.lost),
     list('Warnings', one.warnings),
-    h(
-      'p',
-      { class: 'soft small' },
-      'Keep it, then press “Seek it on this rig”: that starts at these timings.',
-    ),
-    h(
-      'form',
-      {
-        class: 'row',
-        on: {
-          submit: (/** @type {Event} */ event) => {
-            event.preventDefault();
-            keep();
-          },
-        },
-      },
+    h('p.soft.small', 'Keep it, then press “Seek it on this rig”: that starts at these timings.'),
+    form(
+      keep,
+      { class: 'row' },
       h('label', { for: 'shared-name' }, 'Name'),
       name,
-      h('button', { type: 'submit', class: 'fire' }, 'Keep it'),
-      h('button', { type: 'button', on: { click: close } }, 'Close'),
+      h('button.fire', { type: 'submit' }, 'Keep it'),
+      makeButton('Close', close),
       problem.root,
     ),
   ];

@@ -1,7 +1,7 @@
 // Sounds for hands that are busy: off until asked for.
-import { h } from './dom.js';
-import { keep, kept } from './light.js';
+import { isOn } from './kept.js';
 import { hear } from './net.js';
+import { makeToggle } from './press.js';
 
 /** @type {Record<string, [number, number][]>} */
 const TONES = {
@@ -29,7 +29,7 @@ let context = null;
 
 /** @param {string} name */
 function play(name) {
-  if (kept('sound', 'off') !== 'on' || !TONES[name]) return;
+  if (!isOn('sound') || !TONES[name]) return;
   context ??= new AudioContext();
   let when = context.currentTime + 0.005;
   for (const [hertz, seconds] of TONES[name]) {
@@ -48,19 +48,7 @@ function play(name) {
 }
 
 export function makeSound() {
-  const button = h('button', { type: 'button', id: 'sound' });
-  const apply = () => {
-    const is = kept('sound', 'off') === 'on';
-    button.textContent = 'Sound';
-    button.setAttribute('aria-pressed', String(is));
-  };
-  button.addEventListener('click', () => {
-    keep('sound', kept('sound', 'off') === 'on' ? 'off' : 'on');
-    apply();
-    play('fired');
-  });
   hear('state', (event) => play(event.state));
   hear('abort', () => play('abort'));
-  apply();
-  return button;
+  return makeToggle('sound', 'Sound', () => play('fired'));
 }

@@ -5,14 +5,15 @@ import { lines, load } from './loglines.js';
 import { makeMoment } from './moment.js';
 import { hear, on, state } from './net.js';
 import { makePredicted } from './predicted.js';
+import { makeButton } from './press.js';
 import { makeStars } from './stars.js';
 
 const STRIP_MOST = 12;
 
 export function makeSplash() {
-  const picture = h('div', { class: 'splash-picture' });
-  const words = h('div', { class: 'splash-words' });
-  const strip = h('div', { class: 'filmstrip', role: 'group', 'aria-label': 'Pictures of this series' });
+  const picture = h('div.splash-picture');
+  const words = h('div.splash-words');
+  const strip = h('div.filmstrip', { role: 'group', 'aria-label': 'Pictures of this series' });
   const drawing = makeMoment()[0];
   /** Shots of the series that have a picture, oldest first. @type {number[]} */
   let shots = [];
@@ -33,17 +34,11 @@ export function makeSplash() {
 
   /** @param {number | 'next'} one @param {string} label @param {Child[]} content */
   const makeFrame = (one, label, ...content) =>
-    h(
-      'button',
-      {
-        type: 'button',
-        class: 'pic',
-        'aria-label': label,
-        'aria-pressed': String(one === target()),
-        on: { click: () => choose(one) },
-      },
-      ...content,
-    );
+    makeButton(content, () => choose(one), {
+      class: 'pic',
+      'aria-label': label,
+      'aria-pressed': String(one === target()),
+    });
   const drawStrip = () =>
     show(
       strip,
@@ -54,7 +49,7 @@ export function makeSplash() {
             shot,
             `Show shot ${shot}`,
             h('img', { src: `/shots/${shot}/picture?small`, alt: '', loading: 'lazy' }),
-            h('span', {}, String(shot)),
+            h('span', String(shot)),
           ),
         ),
       shots.length ? makeFrame('next', 'Show what the next shot will most likely show', 'Next') : null,
@@ -72,15 +67,11 @@ export function makeSplash() {
   const drawNext = () => {
     predicted.ask();
     const image = predicted.image;
-    show(picture, image ? h('div', { class: 'pic' }, image) : drawing);
+    show(picture, image ? h('div.pic', image) : drawing);
     show(
       words,
-      h('h3', {}, 'Next shot, predicted'),
-      h(
-        'p',
-        { class: 'soft small' },
-        'Predicted from the rig file and the shots so far. Press Arm (A), then Release (R).',
-      ),
+      h('h3', 'Next shot, predicted'),
+      h('p.soft.small', 'Predicted from the rig file and the shots so far. Press Arm (A), then Release (R).'),
     );
   };
   const drawShot = (/** @type {number} */ number) => {
@@ -89,30 +80,25 @@ export function makeSplash() {
       picture,
       !shot || shot.picture
         ? h(
-            'a',
-            { class: 'pic', href: `#log/${number}` },
+            'a.pic',
+            { href: `#log/${number}` },
             h('img', {
               src: `/shots/${number}/picture`,
               alt: `Shot ${number}${shot?.seen ? `, simulated: ${shot.seen}` : ''}`,
             }),
           )
-        : h(
-            'p',
-            { class: 'soft' },
-            shot.seen ? 'Drawing the simulated picture …' : 'The picture is in the camera.',
-          ),
+        : h('p.soft', shot.seen ? 'Drawing the simulated picture …' : 'The picture is in the camera.'),
     );
     show(
       words,
       h(
-        'div',
-        { class: 'row spread' },
-        h('h3', {}, shot ? `Shot ${number}: ${shot.state}` : `Shot ${number}`),
-        shot?.seen ? h('span', {}, `shows: ${shot.seen}`) : null,
+        'div.row.spread',
+        h('h3', shot ? `Shot ${number}: ${shot.state}` : `Shot ${number}`),
+        shot?.seen ? h('span', `shows: ${shot.seen}`) : null,
         shot ? makeStars(number, shot.rating) : null,
-        h('a', { class: 'button', href: `#log/${number}` }, 'Details'),
+        h('a.button', { href: `#log/${number}` }, 'Details'),
       ),
-      shot?.note ? h('p', { class: 'soft small' }, shot.note) : null,
+      shot?.note ? h('p.soft.small', shot.note) : null,
     );
   };
   const draw = () => {
@@ -156,10 +142,9 @@ export function makeSplash() {
   });
   return [
     h(
-      'div',
-      { class: 'splash' },
-      h('div', { class: 'splash-shot' }, picture, words),
-      h('div', { class: 'splash-planned' }, h('h3', {}, 'Planned'), makeMoment()),
+      'div.splash',
+      h('div.splash-shot', picture, words),
+      h('div.splash-planned', h('h3', 'Planned'), makeMoment()),
     ),
     strip,
   ];

@@ -1,7 +1,7 @@
 // Sweep: one timing walked through its range; a form to start it, and its contact sheet.
 
 import { makeStrobeCaution } from './caution.js';
-import { h, show } from './dom.js';
+import { h, joined, select, show } from './dom.js';
 import { ended, field, makeBegin, text } from './forms.js';
 import { act, on, state } from './net.js';
 import { makePicture } from './pictures.js';
@@ -10,30 +10,18 @@ import { makePicture } from './pictures.js';
 const STEPS = { flash: '1 ms', spacing: '4 ms', opening: '0.5 ms' };
 
 export function makeSweep() {
-  const of = h(
-    'select',
-    {},
-    h('option', { value: 'flash' }, 'flash delay'),
-    h('option', { value: 'spacing' }, 'spacing'),
-    h('option', { value: 'opening' }, 'opening'),
-  );
-  const [first, last, step, rest] = [
-    text('as the plan suggests'),
-    text('as the plan suggests'),
-    text(STEPS.flash),
-    text('the rig’s rest'),
-  ];
+  const of = select([['flash', 'flash delay'], 'spacing', 'opening']);
+  const planned = 'as the plan suggests';
+  const [first, last, step, rest] = [planned, planned, STEPS.flash, 'the rig’s rest'].map((one) => text(one));
   of.addEventListener('change', () => {
     step.placeholder = STEPS[of.value];
   });
   const repeat = h('input', { type: 'number', min: 1, max: 100, value: 1 });
-  const order = h(
-    'select',
-    {},
-    h('option', { value: 'line' }, 'in order, lowest first'),
-    h('option', { value: 'interleave' }, 'interleaved: up, then back'),
-    h('option', { value: 'shuffle' }, 'shuffled'),
-  );
+  const order = select([
+    ['line', 'in order, lowest first'],
+    ['interleave', 'interleaved: up, then back'],
+    ['shuffle', 'shuffled'],
+  ]);
   const begin = makeBegin(
     'Start the sweep',
     () =>
@@ -49,9 +37,9 @@ export function makeSweep() {
     { from: first, to: last, step, rest },
   );
   const resume = makeBegin('Resume the last sweep', () => act('sweep_resume'));
-  const words = h('p', {}),
-    sheet = h('ol', { class: 'sheet', 'aria-label': 'Contact sheet, lowest value first' });
-  const result = h('section', { class: 'panel', hidden: true }, h('h2', {}, 'Result'), words, sheet);
+  const words = h('p'),
+    sheet = h('ol.sheet', { 'aria-label': 'Contact sheet, lowest value first' });
+  const result = h('section.panel', { hidden: true }, h('h2', 'Result'), words, sheet);
   let cells = new Map(),
     /** @type {number | null} */
     shown = null; // shot -> its cell: a picture is asked for once
@@ -63,26 +51,23 @@ export function makeSweep() {
       shown = job.id;
       cells = new Map();
     }
-    words.textContent = [
+    words.textContent = joined(
       ended(job),
       job.of ? `${job.done} of ${job.of} steps fired` : '',
       job.result ? `series ${job.result.series}` : '',
-    ]
-      .filter(Boolean)
-      .join(' · ');
+    );
     for (const line of job.lines) {
       if (!cells.has(line.shot)) {
-        const said = h('span', { class: 'soft' });
+        const said = h('span.soft');
         cells.set(line.shot, {
           said,
           root: h(
             'li',
-            {},
             h(
               'a',
               { href: `#log/${line.shot}` },
-              h('div', { class: 'pic' }, makePicture(line.shot, { known: line.drawn })),
-              h('b', {}, line.value),
+              h('div.pic', makePicture(line.shot, { known: line.drawn })),
+              h('b', line.value),
               said,
             ),
           ),
@@ -97,24 +82,20 @@ export function makeSweep() {
       show(sheet, order);
   });
   return h(
-    'div',
-    { class: 'view' },
+    'div.view',
     result,
     h(
-      'section',
-      { class: 'panel' },
-      h('h2', {}, 'Step one timing through a range'),
+      'section.panel',
+      h('h2', 'Step one timing through a range'),
       makeStrobeCaution(),
       h(
-        'p',
-        { class: 'soft' },
+        'p.soft',
         'The sweep fires its first shot at once: you need not arm. Each shot uses another value. If the rig ' +
           'drifts slowly, choose interleaved or shuffled order: then the drift does not look like an effect of ' +
           'the timing.',
       ),
       h(
-        'div',
-        { class: 'fields' },
+        'div.fields',
         field('Sweep', of),
         field('From', first),
         field('To', last),
@@ -123,7 +104,7 @@ export function makeSweep() {
         field('Order', order),
         field('Rest between shots', rest),
       ),
-      h('div', { class: 'row' }, begin, resume),
+      h('div.row', begin, resume),
     ),
   );
 }

@@ -1,11 +1,11 @@
 // The table by hand: each row a bar that is dragged, stepped or typed, with undo. The server keeps it and says what the
 // board's limits allow; nothing is judged here.
 
-import { attempt } from './bar.js';
 import { makeChart } from './chart.js';
-import { h, show, write } from './dom.js';
-import { button, field, fill, text, watchField } from './forms.js';
+import { h, select, show, write } from './dom.js';
+import { field, fill, text, watchField } from './forms.js';
 import { act, on, state } from './net.js';
+import { attempt, makeButton } from './press.js';
 import { makeChosen } from './tablerow.js';
 
 const UNDO_HELP =
@@ -22,20 +22,20 @@ export function makeTable() {
     empty: 'The table starts from the plan, which is still being calculated.',
     grab: makeGrab(chosen.choose, showTable),
   });
-  const problems = h('div', { class: 'problems', role: 'status', 'aria-live': 'polite' });
-  const rows = h('ol', { class: 'tablerows', 'aria-label': 'Rows' });
-  const undo = button('Undo', () => act('table_undo'));
-  const redo = button('Redo', () => act('table_redo'));
-  const use = button('Use this table', () => act('table_use', { on: !state.table?.in_use }));
-  const used = h('span', { class: 'soft' });
+  const problems = h('div.problems', { role: 'status', 'aria-live': 'polite' });
+  const rows = h('ol.tablerows', { 'aria-label': 'Rows' });
+  const undo = makeButton('Undo', () => act('table_undo'));
+  const redo = makeButton('Redo', () => act('table_redo'));
+  const use = makeButton('Use this table', () => act('table_use', { on: !state.table?.in_use }));
+  const used = h('span.soft');
 
   /** Show the table, or what it would be while a bar is dragged. @param {TableState | null | undefined} table */
   function showTable(table) {
     chart.update(table?.chart);
     show(
       problems,
-      table?.problems.map((one) => h('p', { class: 'field-problem' }, one.text)),
-      table?.caution ? h('p', { class: 'caution' }, `Caution: ${table.caution}.`) : null,
+      table?.problems.map((one) => h('p.field-problem', one.text)),
+      table?.caution ? h('p.caution', `Caution: ${table.caution}.`) : null,
     );
     if (table) chosen.update(table);
     chart.mark(chosen.row() - 1);
@@ -48,7 +48,6 @@ export function makeTable() {
       table?.rows.map((row, n) =>
         h(
           'li',
-          {},
           h(
             'button',
             {
@@ -57,7 +56,7 @@ export function makeTable() {
               'aria-pressed': String(chosen.row() === n + 1),
               on: { click: () => chosen.choose(n + 1) },
             },
-            h('b', {}, row.label),
+            h('b', row.label),
             ` ${row.where} + ${row.delay}, for ${row.width}`,
             wrong.has(n + 1) ? ' – not allowed' : '',
           ),
@@ -80,20 +79,18 @@ export function makeTable() {
     showRows();
   });
   const root = h(
-    'div',
-    { class: 'view by-hand' },
+    'div.view.by-hand',
     h(
-      'section',
-      { class: 'panel p-table' },
-      h('div', { class: 'row spread' }, h('div', { class: 'row' }, undo, redo, use, used), chart.buttons),
+      'section.panel.p-table',
+      h('div.row.spread', h('div.row', undo, redo, use, used), chart.buttons),
       chart.box,
       problems,
       chosen.root,
       chart.legend,
     ),
-    h('section', { class: 'panel' }, h('h2', {}, 'Rows'), rows, makeAdd()),
-    h('section', { class: 'panel' }, h('h2', {}, 'The whole table'), makeWhole(), makeSources()),
-    h('p', { class: 'small soft' }, UNDO_HELP),
+    h('section.panel', h('h2', 'Rows'), rows, makeAdd()),
+    h('section.panel', h('h2', 'The whole table'), makeWhole(), makeSources()),
+    h('p.small.soft', UNDO_HELP),
   );
   listenForUndo(root);
   return root;
@@ -153,16 +150,16 @@ function makeGrab(choose, show) {
 
 // -- the whole table -----------------------------------------------------------------------------------------------
 function makeAdd() {
-  const output = h('select', {});
+  const output = h('select');
   on('table', () =>
     fill(output, state.table?.outputs.map((one) => [one.name, one.label]) ?? [], output.value || 'valve1'),
   );
-  const add = button('Add a row', () => act('table_add', { output: output.value }));
-  return h('div', { class: 'row' }, field('Output of a new row', output), add);
+  const add = makeButton('Add a row', () => act('table_add', { output: output.value }));
+  return h('div.row', field('Output of a new row', output), add);
 }
 
 function makeWhole() {
-  const box = h('div', { class: 'fields' });
+  const box = h('div.fields');
   /** @type {Map<string, HTMLInputElement | HTMLSelectElement>} */
   let inputs = new Map();
   on('table', () => {
@@ -170,13 +167,7 @@ function makeWhole() {
     if (whole.map((one) => one.key).join() !== [...inputs.keys()].join()) {
       inputs = new Map(
         whole.map(({ key, options }) => {
-          const input = options
-            ? h(
-                'select',
-                {},
-                options.map((one) => h('option', { value: one }, one)),
-              )
-            : text('');
+          const input = options ? select(options) : text('');
           input.addEventListener('change', () =>
             watchField(input, act('table_set', { row: 0, field: key, text: input.value })),
           );
@@ -207,18 +198,19 @@ function makeSources() {
     if (chosen) attempt(chosen.text().then((content) => act('table_read', { text: content })));
     file.value = '';
   });
-  const shot = button('Start from the last shot', () => act('table_from_shot', { shot: state.shot?.shot }));
+  const shot = makeButton('Start from the last shot', () =>
+    act('table_from_shot', { shot: state.shot?.shot }),
+  );
   on('shot', () => {
     shot.disabled = !state.shot;
   });
   return h(
-    'div',
-    { class: 'row' },
-    button('Start from the plan', () => act('table_from_plan')),
+    'div.row',
+    makeButton('Start from the plan', () => act('table_from_plan')),
     shot,
-    h('button', { type: 'button', on: { click: () => file.click() } }, 'Open a sequence file'),
+    makeButton('Open a sequence file', () => file.click()),
     file,
-    h('a', { class: 'button', href: '/sequence.toml', download: '' }, 'Save as a sequence file'),
+    h('a.button', { href: '/sequence.toml', download: '' }, 'Save as a sequence file'),
   );
 }
 
@@ -228,7 +220,7 @@ export function makeEdit(shot) {
     await act('table_from_shot', { shot });
     location.hash = '#table';
   };
-  return h('div', { class: 'row' }, button('Edit as a table', edit));
+  return h('div.row', makeButton('Edit as a table', edit));
 }
 
 /** @param {Element} root */

@@ -1,9 +1,9 @@
 // The chosen row of the table by hand: its output, what it follows, its times typed or stepped, and a sweep of one.
 
-import { attempt } from './bar.js';
-import { h, watchTyping, write } from './dom.js';
-import { button, field, fill, makeBegin, text } from './forms.js';
+import { h, select, watchTyping, write } from './dom.js';
+import { field, fill, makeBegin, text } from './forms.js';
 import { act } from './net.js';
+import { attempt, makeButton } from './press.js';
 import { makeProblem } from './problem.js';
 
 const STEPS = ['0.01 ms', '0.1 ms', '0.5 ms', '1 ms', '10 ms'];
@@ -12,32 +12,27 @@ export function makeChosen() {
   let row = 0, // 0: none yet; then the first flash
     /** @type {() => void} */
     told = () => {};
-  const title = h('h2', {});
-  const output = h('select', {});
-  const anchor = h('select', {});
-  const step = h(
-    'select',
-    {},
-    STEPS.map((one) => h('option', { value: one }, one)),
-  );
+  const title = h('h2');
+  const output = h('select');
+  const anchor = h('select');
+  const step = select(STEPS);
   step.value = '0.5 ms';
   const set = (/** @type {string} */ name, /** @type {string} */ value) =>
     act('table_set', { row, field: name, text: value });
   output.addEventListener('change', () => attempt(set('output', output.value)));
   anchor.addEventListener('change', () => attempt(set('anchor', anchor.value)));
   const times = ['delay', 'width'].map((name) => makeTime(name, () => row, step, set));
-  const remove = button('Remove this row', () => act('table_remove', { row }));
-  const copy = button('Add one after it', async () => {
+  const remove = makeButton('Remove this row', () => act('table_remove', { row }));
+  const copy = makeButton('Add one after it', async () => {
     await act('table_copy', { row });
     choose(row + 1);
   });
   const root = h(
-    'fieldset',
-    { class: 'onerow' },
+    'fieldset.onerow',
     title,
-    h('div', { class: 'steps' }, times),
-    h('div', { class: 'fields' }, field('Step', step), field('Output', output), field('Follows', anchor)),
-    h('div', { class: 'row' }, copy, remove),
+    h('div.steps', times),
+    h('div.fields', field('Step', step), field('Output', output), field('Follows', anchor)),
+    h('div.row', copy, remove),
     makeRowSweep(() => row),
   );
 
@@ -125,16 +120,11 @@ function makeTime(name, row, step, set) {
     by(event.key === 'ArrowUp' ? '' : '-');
   });
   const stepper = (/** @type {string} */ sign, /** @type {string} */ words, /** @type {string} */ more) =>
-    h(
-      'button',
-      { type: 'button', 'aria-label': `${label}: one step ${more}`, on: { click: () => by(sign) } },
-      words,
-    );
+    makeButton(words, () => by(sign), { 'aria-label': `${label}: one step ${more}` });
   const root = h(
-    'div',
-    { class: 'timing' },
-    h('span', {}, label),
-    h('div', { class: 'value' }, stepper('-', '−', 'less'), input, stepper('', '+', 'more')),
+    'div.timing',
+    h('span', label),
+    h('div.value', stepper('-', '−', 'less'), input, stepper('', '+', 'more')),
     problem.root,
   );
   root.addEventListener('fresh', (event) => {
@@ -147,12 +137,10 @@ function makeTime(name, row, step, set) {
 
 /** A sweep of one value of the chosen row. @param {() => number} row */
 function makeRowSweep(row) {
-  const of = h(
-    'select',
-    {},
-    h('option', { value: 'delay' }, 'Delay'),
-    h('option', { value: 'width' }, 'Width'),
-  );
+  const of = select([
+    ['delay', 'Delay'],
+    ['width', 'Width'],
+  ]);
   const [first, last, step] = [text('180 ms'), text('200 ms'), text('1 ms')];
   const sweep = async () => {
     const more = { first: first.value, last: last.value, step: step.value };
@@ -162,16 +150,8 @@ function makeRowSweep(row) {
   const begin = makeBegin('Start the sweep', sweep, { from: first, to: last, step });
   return h(
     'details',
-    {},
-    h('summary', {}, 'Sweep a value of this row'),
-    h(
-      'div',
-      { class: 'fields' },
-      field('Sweep', of),
-      field('From', first),
-      field('To', last),
-      field('Step', step),
-    ),
-    h('div', { class: 'row' }, begin),
+    h('summary', 'Sweep a value of this row'),
+    h('div.fields', field('Sweep', of), field('From', first), field('To', last), field('Step', step)),
+    h('div.row', begin),
   );
 }

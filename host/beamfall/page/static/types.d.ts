@@ -307,6 +307,12 @@ interface ServerMessage {
 /** Attributes of an element, `text` and `value` among them; `on` has its listeners. */
 type Props = Record<string, unknown> & { on?: Listeners };
 type Listeners = { [E in keyof HTMLElementEventMap]?: (event: HTMLElementEventMap[E]) => void };
+/** Makes an element from its tag and classes, such as `p.soft`, its attributes (may be left out) and its children. */
+type MakeElement<Tags> = <S extends (keyof Tags & string) | `${keyof Tags & string}.${string}`>(
+  selector: S,
+  ...content: [Props, ...Child[]] | Child[]
+) => TagOf<S> extends keyof Tags ? Tags[TagOf<S>] : never;
+type TagOf<S> = S extends `${infer Tag}.${string}` ? Tag : S;
 type Panel = import('./chartdraw.js').Panel;
 type Child = Node | string | number | boolean | null | undefined | Child[];
 
