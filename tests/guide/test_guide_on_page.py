@@ -10,7 +10,8 @@ from typing import Any, cast
 import pytest
 
 from beamfall.errors import UserError
-from beamfall.page.commands import COMMANDS, read_arguments
+from beamfall.page.board_thread import BoardThread
+from beamfall.page.commands import list_commands, read_arguments
 from beamfall.page.desk import Desk
 from beamfall.page.hub import Hub
 from beamfall.page.rig_form import describe_form, parse_text
@@ -25,11 +26,13 @@ def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Desk]:
     desk.close()
 
 
+def do(desk: Desk, name: str, **body: Any) -> dict[str, Any]:
+    command = list_commands(BoardThread(Hub(), desk, cast(Any, None)))[name]
+    return command(**read_arguments(name, command, body)) or {}
+
+
 def ask(desk: Desk, **body: Any) -> dict[str, Any]:
-    command = COMMANDS["guide"]
-    step = command(Hub(), desk, cast(Any, None), **read_arguments(command, body))
-    assert step is not None
-    return step
+    return do(desk, "guide", **body)
 
 
 def test_the_guide_ends_with_a_rig_in_the_form(desk: Desk) -> None:
@@ -41,7 +44,7 @@ def test_the_guide_ends_with_a_rig_in_the_form(desk: Desk) -> None:
         text = "55,5 cm" if question["key"] == "valve[1].height" else ""
         step = ask(desk, answers=step["answers"], key=question["key"], text=text)
     assert asked == step["total"]
-    COMMANDS["guide_done"](Hub(), desk, cast(Any, None), answers=step["answers"])
+    do(desk, "guide_done", answers=step["answers"])
     assert desk.rig.valves[0].height_m == 0.555
     assert desk.rig.beams[0].height_m == 0.43  # as suggested for this nozzle
     assert desk.rig_file == Path("my_rig.toml") and load_rig(desk.rig_file) == desk.rig
@@ -51,7 +54,7 @@ def finish(desk: Desk) -> None:
     step = ask(desk)
     while (question := step["question"]) is not None:
         step = ask(desk, answers=step["answers"], key=question["key"])
-    COMMANDS["guide_done"](Hub(), desk, cast(Any, None), answers=step["answers"])
+    do(desk, "guide_done", answers=step["answers"])
 
 
 def test_each_rig_of_the_guide_has_a_file_and_learns_into_one_of_its_own(desk: Desk) -> None:
@@ -130,5 +133,5 @@ def test_answers_that_cannot_be_read_are_refused(desk: Desk, answers: str) -> No
 def test_an_unfinished_guide_changes_no_rig(desk: Desk) -> None:
     before = desk.rig
     with pytest.raises(UserError):
-        COMMANDS["guide_done"](Hub(), desk, cast(Any, None), answers='{"valve[1].height": "50 cm"}')
+        do(desk, "guide_done", answers='{"valve[1].height": "50 cm"}')
     assert desk.rig == before

@@ -11,7 +11,7 @@ from page_helpers import QUICK_RIG
 
 from beamfall.errors import UserError
 from beamfall.page.board_thread import BoardThread
-from beamfall.page.commands import COMMANDS
+from beamfall.page.commands import list_commands
 from beamfall.page.desk import Desk
 from beamfall.page.hub import Hub
 from beamfall.page.work import Job
@@ -52,7 +52,7 @@ def desk(rig_file: Path) -> Iterator[Desk]:
 def do(name: str, desk: Desk, running: Job | None = None) -> None:
     bench = BoardThread(Hub(), desk, cast(Any, None))
     bench._running = running
-    COMMANDS[name](bench.hub, desk, bench)
+    list_commands(bench)[name]()
 
 
 def used(desk: Desk) -> list[int]:

@@ -96,7 +96,7 @@ def test_timings_that_were_found_say_where_they_come_from(serve: Serve) -> None:
     served = serve(rig=QUICK_RIG)
     desk, hub = served.server.desk, served.hub
     found = run_seek(served, simulated_person=True)["result"]
-    use_found(hub, desk, served.server.bench)
+    use_found(served.server.bench)
     plan = served.wait(lambda: (one := hub.get("plan"))["tuned"] == found["source"] and one)
     assert str(found["shot"]) in plan["tuned"], "by its number in the log"
     assert plan["spacing_ms"] == found["spacing_ms"] and plan["delay_ms"] == found["delay_ms"]

@@ -11,6 +11,7 @@ import pytest
 from page_helpers import QUICK_RIG, Served, arm_and_release, expect, open_ready, wait_ready
 
 from beamfall.page import guided, pictures
+from beamfall.setup.rig import Rig
 from beamfall.shots import ShotLog
 
 Serve = Callable[..., Served]
@@ -22,7 +23,7 @@ def test_a_timing_half_typed_outlives_a_new_plan(serve: Serve, open_page: Open) 
     served, page = open_ready(serve, open_page)
     delay = page.locator("#t-delay")
     delay.fill("190.5 ms")
-    served.server.desk.tune("0.1 s", None)  # as another page would
+    served.server.desk.tune("0.1 s")  # as another page would
     expect(page.locator("#t-spacing")).to_have_value("100.00 ms")
     served.wait(lambda: served.hub.get("plan")["spacing_ms"] == 100.0)
     expect(page.get_by_text("Set by hand")).to_be_visible()
@@ -31,7 +32,7 @@ def test_a_timing_half_typed_outlives_a_new_plan(serve: Serve, open_page: Open) 
     served.wait(lambda: abs(served.hub.get("plan")["delay_ms"] - 190.5) < 1e-6)
     expect(delay).to_have_value("190.50 ms")
     # Entered, and still in it: now it shows what is so again.
-    served.server.desk.tune(None, "191 ms")
+    served.server.desk.tune(delay="191 ms")
     expect(delay).to_have_value("191.00 ms")
 
 
@@ -54,7 +55,7 @@ def test_what_is_selected_to_be_typed_over_stays_selected(serve: Serve, open_pag
     served, page = open_ready(serve, open_page)
     delay = page.locator("#t-delay")
     delay.press("ControlOrMeta+a")
-    served.server.desk.tune(None, "191 ms")
+    served.server.desk.tune(delay="191 ms")
     expect(delay).to_have_value("191.00 ms")
     page.keyboard.type("190.5 ms")
     expect(delay).to_have_value("190.5 ms")
@@ -226,14 +227,14 @@ def test_an_answer_of_the_guide_pressed_twice_is_sent_once(
     expect(page.locator(".guide .small")).to_contain_text("Question 1 of")
     taken: list[str] = []
     go_on = threading.Event()
-    take_step = guided.take_step
+    describe_answer = guided.describe_answer
 
-    def take_slowly(answers: str, key: str, text: str, *, back: bool) -> dict[str, Any]:
+    def describe_slowly(key: str, rig: Rig) -> list[str]:
         taken.append(key)
         go_on.wait(30.0)
-        return take_step(answers, key, text, back=back)
+        return describe_answer(key, rig)
 
-    monkeypatch.setattr(guided, "take_step", take_slowly)
+    monkeypatch.setattr(guided, "describe_answer", describe_slowly)
     answer = page.locator("#guide-answer")
     answer.fill("milk")
     answer.press("Enter")

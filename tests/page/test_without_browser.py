@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import inspect
 import sys
 import threading
 import time
 from types import SimpleNamespace
-from typing import Any
+from typing import Any, cast
 
 import pytest
 from command_line import run_cli
@@ -15,8 +16,11 @@ from virtual_clock import VirtualClock
 from beamfall.errors import LinkLost, UserError
 from beamfall.link.traits import REAL
 from beamfall.page import words
-from beamfall.page.commands import COMMANDS, read_arguments
+from beamfall.page.board_thread import BoardThread
+from beamfall.page.commands import list_commands, read_arguments
+from beamfall.page.desk import Desk
 from beamfall.page.door import Codes, Door
+from beamfall.page.hub import Hub
 from beamfall.page.paced import AbortAsked, PacedTransport
 from beamfall.page.serve import parse_listen
 from beamfall.planning.seek.answer import Answer
@@ -90,8 +94,14 @@ def test_a_real_boards_clock_is_left_alone() -> None:
 
 # -- arguments and addresses -----------------------------------------------------------------------------------
 def test_commands_take_what_they_name_and_nothing_else() -> None:
-    assert read_arguments(COMMANDS["rate"], {"shot": 3, "rating": 4}) == {"shot": 3, "rating": 4}
-    assert read_arguments(COMMANDS["sweep"], {}) == {}
+    desk = Desk(Hub(), None)
+    commands = list_commands(BoardThread(desk._hub, desk, cast(Any, None)))
+
+    def read(name: str, body: dict[str, Any]) -> dict[str, Any]:
+        return read_arguments(name, commands[name], body)
+
+    assert read("rate", {"shot": 3, "rating": 4}) == {"shot": 3, "rating": 4}
+    assert read("sweep", {}) == {}
     for body in (
         {"shot": 3},
         {"shot": "3", "rating": 4},
@@ -99,16 +109,23 @@ def test_commands_take_what_they_name_and_nothing_else() -> None:
         {"shot": 3, "rating": 4, "x": 1},
     ):
         with pytest.raises(UserError):
-            read_arguments(COMMANDS["rate"], body)
-    for name, command in COMMANDS.items():
-        assert name == command.__name__
-        read_arguments(command, {}) if not _needs(command) else None
+            read("rate", body)
+    for name, command in commands.items():
+        known = _list_kinds(command)
+        assert set(known.values()) <= {"str", "FileText", "int", "bool", "float"}, name
+        if _needs(command):
+            with pytest.raises(UserError):
+                read(name, {})
+    desk.close()
+
+
+def _list_kinds(command: Any) -> dict[str, str]:
+    wanted = inspect.signature(command).parameters.values()
+    return {one.name: str(one.annotation) for one in wanted}
 
 
 def _needs(command: Any) -> bool:
-    import inspect
-
-    wanted = list(inspect.signature(command).parameters.values())[3:]
+    wanted = inspect.signature(command).parameters.values()
     return any(one.default is inspect.Parameter.empty for one in wanted)
 
 

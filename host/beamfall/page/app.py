@@ -25,11 +25,18 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route, WebSocketRoute
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
-from beamfall.errors import BadRequest, BeamfallError, NoSuchShot, UnitError, UserError
+from beamfall.errors import (
+    BadRequest,
+    BeamfallError,
+    NoSuchShot,
+    PictureError,
+    UnitError,
+    UserError,
+)
 from beamfall.handbook import FOLDER, PICTURES, TOPICS
 from beamfall.page import review
 from beamfall.page.board_thread import BoardThread
-from beamfall.page.commands import COMMANDS, Command, abort, read_arguments
+from beamfall.page.commands import list_commands, read_arguments
 from beamfall.page.desk import Desk
 from beamfall.page.devices import ACTING, HEADER, Devices, read_name
 from beamfall.page.door import Door
@@ -53,7 +60,6 @@ _KINDS = {  # some systems' lists lack these, and a browser refuses other kinds
 _PAGES_MOST = 50
 _LEFT_S = 1.5  # without any page; then what is running is aborted, within 2 s in all
 _NUMBER_MOST = 2**63 - 1  # SQLite counts in 64 bits
-_NO_STORE = {"cache-control": "no-store"}
 _USED_TWICE = (
     "A link was used twice: first {first}, now {now}. If the first was not you, somebody else may have opened this "
     "page: end `beamfall page` with Ctrl-C and start it again."
@@ -65,6 +71,7 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
     shelf = PictureShelf()
     predictor = Predictor(desk)
     devices = Devices(hub)
+    commands = list_commands(bench)
     leaving: deque[asyncio.Task[None]] = deque(maxlen=_PAGES_MOST)  # the loop itself keeps no task
     drawing = CapacityLimiter(1)  # a drawing must not take threads from other requests
 
@@ -79,7 +86,7 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
             desk.close()
 
     def with_log(read: Callable[[ShotLog], Any]) -> Any:
-        """Read from the log in this thread; nothing if no shot has been logged yet."""
+        """Read from the log in this thread; raises NoSuchShot if no shot has been logged yet."""
         log = ShotLog.open_existing(bench.log_path)
         if log is None:
             raise NoSuchShot("no shot has been logged yet")
@@ -87,12 +94,7 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
             return read(log)
 
     async def answer(read: Callable[[ShotLog], Any]) -> Response:
-        try:
-            return JSONResponse(await run_sync(with_log, read), headers=_NO_STORE)
-        except UserError as error:
-            return _fail(error, 404)
-        except BeamfallError as error:
-            return _fail(error, 500)
+        return JSONResponse(await run_sync(with_log, read))
 
     # -- the page itself ---------------------------------------------------------------------------------------
     async def show_page(_: Request) -> Response:
@@ -102,20 +104,14 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
         return await _send_static(request.path_params["name"])
 
     async def enter(request: Request) -> Response:
-        try:
-            body = await _read_json(request)
-        except BadRequest as error:
-            return _fail(error, 400)
-        code = body.get("code")
+        code = (await _read_json(request)).get("code")
         who = "an unknown address" if request.client is None else request.client.host
         if not isinstance(code, str) or not door.codes.use(code, who):
             first = door.codes.find_first_use(code) if isinstance(code, str) else None
             if first is not None:
                 hub.notice("caution", _USED_TWICE.format(first=first, now=f"from {who}"))
-            return JSONResponse(
-                {"error": "This link has already been used."}, 403, headers=_NO_STORE
-            )
-        response = Response(status_code=204, headers=_NO_STORE)
+            return JSONResponse({"error": "This link has already been used."}, 403)
+        response = Response(status_code=204)
         secure = door.scheme == "https"
         response.set_cookie(
             door.cookie, door.token, httponly=True, samesite="strict", path="/", secure=secure
@@ -124,7 +120,7 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
 
     async def make_link(_: Request) -> Response:
         link = door.make_link()
-        return JSONResponse({"link": link, "code": draw_code(link)}, headers=_NO_STORE)
+        return JSONResponse({"link": link, "code": draw_code(link)})
 
     async def show_handbook(request: Request) -> Response:
         topic = request.path_params.get("topic", TOPICS[0])
@@ -135,38 +131,27 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
         try:
             text = await run_sync(make_page, topic)
         except UserError as error:
-            return Response(str(error), 404, headers=_NO_STORE)
+            return Response(str(error), 404)
         return Response(text, media_type="text/html", headers={"cache-control": "no-cache"})
 
     # -- acting ------------------------------------------------------------------------------------------------
     async def act(request: Request) -> Response:
         name = request.path_params["command"]
-        command = COMMANDS.get(name)
+        command = commands.get(name)
         if command is None:
-            return JSONResponse(
-                {"error": f"There is no command {name[:40]}."}, 404, headers=_NO_STORE
-            )
+            return JSONResponse({"error": f"There is no command {name[:40]}."}, 404)
         who = read_name(request.headers.get(HEADER, ""))
-        try:
-            arguments = read_arguments(command, await _read_json(request))
-            if command is abort:  # it never waits for a thread that others may keep busy
-                abort(hub, desk, bench, **arguments)
-                devices.note(who, name)
-                return JSONResponse({"ok": True}, headers=_NO_STORE)
-            result = await run_sync(lambda: _carry_out(command, who, arguments))
-        except BadRequest as error:
-            return _fail(error, 400)
-        except UserError as error:
-            return _fail(error, 422)
-        except BeamfallError as error:
-            return _fail(error, 500)
-        return JSONResponse({"ok": True, **(result or {})}, headers=_NO_STORE)
+        arguments = read_arguments(name, command, await _read_json(request))
 
-    def _carry_out(command: Command, who: str, arguments: dict[str, Any]) -> Any:
-        ACTING.set(who)
-        result = command(hub, desk, bench, **arguments)
-        devices.note(who, command.__name__)
-        return result
+        def carry_out() -> Any:
+            ACTING.set(who)
+            result = command(**arguments)
+            devices.note(who, name)
+            return result
+
+        # Abort never waits for a thread that others may keep busy.
+        result = carry_out() if name == "abort" else await run_sync(carry_out)
+        return JSONResponse({"ok": True, **(result or {})})
 
     async def talk(socket: WebSocket) -> None:
         if hub.pages >= _PAGES_MOST:
@@ -203,28 +188,19 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
 
     # -- reading -----------------------------------------------------------------------------------------------
     async def list_shots(_: Request) -> Response:
-        def read(log: ShotLog) -> Any:
-            return review.list_lines(log)
-
         try:
-            return JSONResponse(await run_sync(with_log, read), headers=_NO_STORE)
+            return await answer(review.list_lines)
         except NoSuchShot:
-            empty = {"lines": {"shot": []}, "log": ""}
-            return JSONResponse(empty, headers=_NO_STORE)
-        except BeamfallError as error:
-            return _fail(error, 500)
+            return JSONResponse({"lines": {"shot": []}, "log": ""})
 
     async def show_shot(request: Request) -> Response:
         return await answer(lambda log: review.describe_shot(log, _number(request, "shot")))
 
     async def show_picture(request: Request) -> Response:
         small = "small" in request.query_params
-        try:
-            data = await run_sync(
-                with_log, lambda log: shelf.load(log, _number(request, "shot"), small=small)
-            )
-        except BeamfallError as error:
-            return _fail(error, 404)
+        data = await run_sync(
+            with_log, lambda log: shelf.load(log, _number(request, "shot"), small=small)
+        )
         return Response(
             data, media_type="image/jpeg", headers={"cache-control": "private, no-cache"}
         )
@@ -233,8 +209,8 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
         try:
             data = await run_sync(predictor.draw, limiter=drawing)
         except BeamfallError:
-            return Response(status_code=204, headers=_NO_STORE)  # the plan says what is wrong
-        return Response(data, media_type="image/jpeg", headers=_NO_STORE)
+            return Response(status_code=204)  # the plan says what is wrong
+        return Response(data, media_type="image/jpeg")
 
     async def compare(request: Request) -> Response:
         return await answer(
@@ -242,27 +218,19 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
         )
 
     async def list_series(_: Request) -> Response:
-        if not bench.has_log:
-            return JSONResponse([], headers=_NO_STORE)
-        return await answer(review.list_series)
+        return await answer(review.list_series) if bench.has_log else JSONResponse([])
 
     async def assess(request: Request) -> Response:
         return await answer(lambda log: review.assess(log, _number(request, "series")))
 
     async def show_learned(_: Request) -> Response:
-        try:
-            return JSONResponse(await run_sync(desk.describe_learned), headers=_NO_STORE)
-        except BeamfallError as error:
-            return _fail(error, 500)
+        return JSONResponse(await run_sync(desk.describe_learned))
 
     async def write_rig(_: Request) -> Response:
         return _send_toml(desk.write_rig(), "rig")
 
     async def write_table(_: Request) -> Response:
-        try:
-            return _send_toml(desk.by_hand.write(), "sequence")
-        except UserError as error:
-            return _fail(error, 404)
+        return _send_toml(desk.by_hand.write(), "sequence")
 
     return Starlette(
         routes=[
@@ -287,6 +255,7 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
             Route("/handbook/{topic}", show_handbook),
         ],
         middleware=[Middleware(Faults, hub=hub), Middleware(Guard, door=door)],
+        exception_handlers={BeamfallError: _fail},
         lifespan=live,
     )
 
@@ -342,17 +311,23 @@ def _number(request: Request, name: str) -> int:
     return number
 
 
-def _fail(error: BeamfallError, status: int) -> Response:
+async def _fail(request: Request, error: Exception) -> Response:
+    """What a request cannot have, in the words of the library."""
     said: dict[str, Any] = {"error": str(error)}
     if isinstance(
         error, UnitError
     ):  # a field shows it beside itself, with what may have been meant
         said |= {"key": error.key, "likely": error.likely}
-    return JSONResponse(clean(said), status, headers=_NO_STORE)
+    status = 500
+    if isinstance(error, BadRequest):
+        status = 400
+    elif isinstance(error, UserError | PictureError):
+        status = 404 if request.method == "GET" else 422
+    return JSONResponse(clean(said), status)
 
 
 def _send_toml(text: str, name: str) -> Response:
-    headers = {**_NO_STORE, "content-disposition": f'attachment; filename="{name}.toml"'}
+    headers = {"content-disposition": f'attachment; filename="{name}.toml"'}
     return Response(text, media_type="application/toml", headers=headers)
 
 

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from beamfall.page.hub import Hub
     from beamfall.planning.result import Plan
 
+FileText = str  # of a whole file
 STATES_MOST = 200  # that can be undone
 _NAME_MOST = 80
 _ROWS_MOST = 255  # more than any board holds
@@ -167,7 +168,7 @@ class ByHand:
             self._at = at
             self._tell()
 
-    def read(self, text: str) -> None:
+    def read(self, text: FileText) -> None:
         """Read a sequence file; raises SequenceError if it is not one."""
         content = parse_toml(text, "the file", "sequence file", SequenceError)
         self.take(parse_sequence(content, "the file"))

@@ -196,11 +196,11 @@ class Desk:
         )
 
     # -- timings ---------------------------------------------------------------------------------------------
-    def tune(self, spacing: str | None, delay: str | None) -> None:
-        """Replace timings of the plan by texts with units; None leaves a timing as it is."""
+    def tune(self, spacing: str = "", delay: str = "") -> None:
+        """Replace timings of the plan by texts with units; an empty one leaves a timing as it is."""
         with self._lock:
             self._tuned = self._tuned.set(spacing, delay)
-            if spacing is None and self._move_flash():
+            if not spacing and self._move_flash():
                 return
             self._look()
         self._replan()
@@ -227,7 +227,7 @@ class Desk:
             if now_s is None:
                 raise UserError(f"there is no {of} yet: type one")
             text = f"{round((now_s + by_s) * 1e3, 3):.3f} ms"
-            self.tune(*((text, None) if of == "spacing" else (None, text)))
+            self.tune(text) if of == "spacing" else self.tune(delay=text)
 
     def untune(self) -> None:
         """Return to the planner's timings."""

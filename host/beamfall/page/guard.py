@@ -10,8 +10,10 @@ computer is the same site: the Origin check keeps its pages out.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Iterable
 from typing import TYPE_CHECKING
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.responses import PlainTextResponse
 
 from beamfall.page.door import Door
 from beamfall.recipes.package import FILE_MOST
@@ -27,20 +29,20 @@ ADDRESS_MOST = 2048
 OPEN_PATHS = ("/", "/enter")  # for a browser without the token: the empty page and the way in
 STATIC = "/static/"
 
-HEADERS = (
-    (
-        b"content-security-policy",
-        b"default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; "
-        b"manifest-src 'self'; media-src 'none'; object-src 'none'; base-uri 'none'; form-action 'none'; "
-        b"frame-ancestors 'none'; require-trusted-types-for 'script'; trusted-types 'none'",
+HEADERS = {
+    "content-security-policy": (
+        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; "
+        "manifest-src 'self'; media-src 'none'; object-src 'none'; base-uri 'none'; form-action 'none'; "
+        "frame-ancestors 'none'; require-trusted-types-for 'script'; trusted-types 'none'"
     ),
-    (b"x-content-type-options", b"nosniff"),
-    (b"x-frame-options", b"DENY"),
-    (b"referrer-policy", b"no-referrer"),
-    (b"cross-origin-opener-policy", b"same-origin"),
-    (b"cross-origin-resource-policy", b"same-origin"),
-    (b"permissions-policy", b"camera=(), microphone=(), geolocation=(), serial=(), usb=()"),
-)
+    "x-content-type-options": "nosniff",
+    "x-frame-options": "DENY",
+    "referrer-policy": "no-referrer",
+    "cross-origin-opener-policy": "same-origin",
+    "cross-origin-resource-policy": "same-origin",
+    "permissions-policy": "camera=(), microphone=(), geolocation=(), serial=(), usb=()",
+}
+Problem = tuple[int, str]  # HTTP status, and what is wrong
 
 
 class Guard:
@@ -54,44 +56,33 @@ class Guard:
         if scope["type"] not in ("http", "websocket"):
             await self._app(scope, receive, send)
             return
-        headers = {
-            name.decode("latin-1"): value.decode("latin-1") for name, value in scope["headers"]
-        }
-        hosts = [value for name, value in scope["headers"] if name == b"host"]
-        refusal = "more than one Host header" if len(hosts) != 1 else self._refuse(scope, headers)
+        headers = Headers(scope=scope)
+        refusal = self._refuse(scope, headers)
         if scope["type"] == "websocket":
             if refusal is not None:
                 await send({"type": "websocket.close", "code": 1008, "reason": refusal[:100]})
             else:
                 await self._app(scope, receive, send)
             return
+        problem: Problem | None = None
         if refusal is not None:
-            await _answer(send, 403, refusal)
-            return
-        if len(scope["raw_path"]) + len(scope["query_string"]) > ADDRESS_MOST:
-            await _answer(send, 414, f"the address is longer than {ADDRESS_MOST} characters")
-            return
-        if scope["method"] == "POST":
-            kind, most = _BODIES.get(scope["path"], _JSON)
-            problem = _judge_body(headers, kind, most)
-            if problem is not None:
-                await _answer(send, *problem)
-                return
-            try:
-                body = await asyncio.wait_for(_take_body(receive, most), BODY_S)
-            except TimeoutError:
-                await _answer(send, 408, f"the body did not come within {BODY_S:g} s")
-                return
-            if body is None:
-                await _answer(send, 413, f"more than {most} bytes")
-                return
-            receive = _replay(body, receive)
-        await self._app(scope, receive, _dress(send))
+            problem = 403, refusal
+        elif len(scope["raw_path"]) + len(scope["query_string"]) > ADDRESS_MOST:
+            problem = 414, f"the address is longer than {ADDRESS_MOST} characters"
+        elif scope["method"] == "POST":
+            problem, receive = await _take_body(scope, headers, receive)
+        if problem is None:
+            await self._app(scope, receive, _dress(send))
+        else:
+            answer = PlainTextResponse(problem[1], problem[0], {"connection": "close"})
+            await answer(scope, receive, _dress(send))
 
-    def _refuse(self, scope: Scope, headers: dict[str, str]) -> str | None:
+    def _refuse(self, scope: Scope, headers: Headers) -> str | None:
         """Why a request is turned away; None if it may pass."""
         door, path = self._door, scope["path"]
-        host = headers.get("host", "")
+        if len(headers.getlist("host")) != 1:
+            return "more than one Host header"
+        host = headers["host"]
         if not door.allows_host(host):
             return "this server does not have that name"
         acts = scope["type"] == "websocket" or scope["method"] not in ("GET", "HEAD")
@@ -115,28 +106,28 @@ class Guard:
         return None
 
 
-def _judge_body(headers: dict[str, str], kind: str, most: int) -> tuple[int, str] | None:
-    if headers.get("content-type", "").split(";")[0].strip().lower() != kind:
-        return 415, f"only {kind} is accepted"
+async def _take_body(
+    scope: Scope, headers: Headers, receive: Receive
+) -> tuple[Problem | None, Receive]:
+    """Read the whole body, with or without a length; return what is wrong with it, and what gives it to the page."""
+    kind, most = _BODIES.get(scope["path"], _JSON)
     length = headers.get("content-length", "0")
+    if headers.get("content-type", "").split(";")[0].strip().lower() != kind:
+        return (415, f"only {kind} is accepted"), receive
     if not length.isdecimal() or int(length) > most:
-        return 413, f"more than {most} bytes"
-    return None
-
-
-async def _take_body(receive: Receive, most: int) -> bytes | None:
-    """The whole body, with or without a length; None when it is too long or the client has gone."""
+        return (413, f"more than {most} bytes"), receive
     body = bytearray()
-    while True:
-        message = await receive()
-        if message["type"] != "http.request":
-            return None
-        more: bytes = message.get("body", b"")
-        body += more
-        if len(body) > most:
-            return None
-        if not message.get("more_body", False):
-            return bytes(body)
+    try:
+        async with asyncio.timeout(BODY_S):
+            message: Message = {"more_body": True}
+            while message.get("more_body", False):
+                message = await receive()
+                body += message.get("body", b"")
+                if message["type"] != "http.request" or len(body) > most:
+                    return (413, f"more than {most} bytes"), receive
+    except TimeoutError:
+        return (408, f"the body did not come within {BODY_S:g} s"), receive
+    return None, _replay(bytes(body), receive)
 
 
 def _replay(body: bytes, receive: Receive) -> Receive:
@@ -155,24 +146,9 @@ def _replay(body: bytes, receive: Receive) -> Receive:
 def _dress(send: Send) -> Send:
     async def dressed(message: Message) -> None:
         if message["type"] == "http.response.start":
-            own = {name for name, _ in HEADERS}
-            kept: Iterable[tuple[bytes, bytes]] = message.get("headers", [])
-            message["headers"] = [pair for pair in kept if pair[0].lower() not in own] + list(
-                HEADERS
-            )
+            headers = MutableHeaders(raw=message["headers"])
+            headers.setdefault("cache-control", "no-store")
+            headers.update(HEADERS)
         await send(message)
 
     return dressed
-
-
-async def _answer(send: Send, status: int, text: str) -> None:
-    body = text.encode()
-    headers = [
-        (b"content-type", b"text/plain; charset=utf-8"),
-        (b"content-length", str(len(body)).encode()),
-        (b"cache-control", b"no-store"),
-        (b"connection", b"close"),
-        *HEADERS,
-    ]
-    await send({"type": "http.response.start", "status": status, "headers": headers})
-    await send({"type": "http.response.body", "body": body})

@@ -13,7 +13,9 @@ from beamfall.guide.walk import Walk
 _NAME = "my_rig"  # as in the handbook
 
 
-def take_step(answers: str, key: str, text: str, *, back: bool) -> dict[str, Any]:
+def take_step(
+    answers: str = "", key: str = "", text: str = "", back: bool = False
+) -> dict[str, Any]:
     """Return the next question after an answer (`key`, `text`), or the one before; with what follows from the answer.
 
     An answer that does not fit comes back with its question and `problem`, and changes nothing.

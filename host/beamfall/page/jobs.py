@@ -47,7 +47,7 @@ def make_arm() -> Job:
     return Job("arm", "Arming", run)
 
 
-def make_release(count: int, unrested: bool = False) -> Job:
+def make_release(count: int = 1, unrested: bool = False) -> Job:
     """Fire what is armed, `count` times; raises UserError if nothing is armed or it is no longer the planned shot.
 
     One shot goes out at once or not at all: while the surface settles or the flash recycles it is
@@ -81,7 +81,7 @@ def make_release(count: int, unrested: bool = False) -> Job:
     return Job("release", "Release" if count == 1 else f"Series of {count} shots", run)
 
 
-def make_drip(valve: int, opening: str) -> Job:
+def make_drip(valve: int = 1, opening: str = "") -> Job:
     """One drop; without an opening the rig's."""
     seconds = parse_duration(opening, key="opening", example="13 ms") if opening.strip() else None
 
@@ -92,7 +92,7 @@ def make_drip(valve: int, opening: str) -> Job:
     return Job("drip", f"One drop from valve {valve}", run)
 
 
-def make_flash(flash: int, contact: str) -> Job:
+def make_flash(flash: int = 1, contact: str = "2 ms") -> Job:
     """One flash."""
     seconds = parse_duration(contact, key="contact", example="2 ms")
 
@@ -103,7 +103,7 @@ def make_flash(flash: int, contact: str) -> Job:
     return Job("flash", f"One flash of flash {flash}", run)
 
 
-def make_rinse(valve: int, duration: str) -> Job:
+def make_rinse(valve: int = 1, duration: str = "2 s") -> Job:
     """The valve held open, after a question."""
     seconds = parse_duration(duration, key="duration", example="2 s")
 
@@ -123,7 +123,7 @@ def make_watch() -> Job:
     return Job("watch", "Watching the beam", run)
 
 
-def make_repeat(shot: int, count: int) -> Job:
+def make_repeat(shot: int, count: int = 1) -> Job:
     """A logged shot, again, and how its edges differ from that day's."""
     check_count(count)
 
@@ -139,8 +139,9 @@ def make_repeat(shot: int, count: int) -> Job:
 
 
 def make_sweep(
-    of: str, first: str, last: str, step: str, repeat: int, order: str, rest: str
-) -> Job:
+    of: str = "flash", first: str = "", last: str = "", step: str = "", repeat: int = 1, order: str = "line",
+    rest: str = "",
+) -> Job:  # fmt: skip
     """One timing through its range, or a value of a row of the table by hand (`row3.delay`).
 
     Empty texts leave the range to the planner, which knows none for a row.
@@ -177,7 +178,7 @@ def _read_time(key: str, text: str) -> float | None:
     return parse_duration(text, key=key) if text.strip() else None
 
 
-def make_sweep_resume(series: int) -> Job:
+def make_sweep_resume(series: int = 0) -> Job:
     """Resume a sweep that was stopped, with its own settings. Series 0: the newest sweep."""
 
     def run(work: Work) -> None:
@@ -225,7 +226,7 @@ def make_seek(
     return Job("seek", title, run)
 
 
-def make_check(simulated_person: bool) -> Job:
+def make_check(simulated_person: bool = False) -> Job:
     """Fault finding: tests by the board, questions to the person beside the rig."""
 
     def run(work: Work) -> None:
@@ -262,7 +263,7 @@ def make_recipe_shot(recipe: Recipe, as_then: bool) -> Job:
     return Job("recipe", f"Recipe {recipe.name}", run)
 
 
-def make_calibrate(count: int, gap_error: str) -> Job:
+def make_calibrate(count: int = 20, gap_error: str = "0.3 mm") -> Job:
     """What the beam's edges say about the rig; kept for the planner, as `beamfall calibrate` does."""
     error_m = parse_length(gap_error, key="gap error", example="0.3 mm")
     check_count(count, calibrate.SHOTS_LEAST)

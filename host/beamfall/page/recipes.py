@@ -33,7 +33,6 @@ if TYPE_CHECKING:
     from beamfall.page.desk import Desk
     from beamfall.recipes.recipe import Recipe
 
-_NO_STORE = {"cache-control": "no-store"}
 _SENT = "This file"  # its name stays with the browser
 
 
@@ -45,14 +44,11 @@ def list_recipe_routes(bench: BoardThread, desk: Desk) -> list[Route]:
         return Shelf.open(bench.log_path)
 
     async def list_recipes(_: Request) -> Response:
-        return JSONResponse(await run_sync(lambda: describe_shelf(shelf())), headers=_NO_STORE)
+        return JSONResponse(await run_sync(lambda: describe_shelf(shelf())))
 
     async def answer(request: Request, make: Callable[[Recipe], Response]) -> Response:
         name = request.query_params.get("name", "")
-        try:
-            return await run_sync(lambda: make(shelf().load(name)))
-        except BeamfallError as error:
-            return JSONResponse({"error": clean(str(error))}, 404, headers=_NO_STORE)
+        return await run_sync(lambda: make(shelf().load(name)))
 
     async def show_picture(request: Request) -> Response:
         return await answer(request, _send_picture)
@@ -71,16 +67,13 @@ def list_recipe_routes(bench: BoardThread, desk: Desk) -> list[Route]:
     async def show_card(_: Request) -> Response:
         board = str((bench.hub.get("board") or {}).get("name", ""))
         page = await run_sync(lambda: print_card(board, shelf(), bench.held))
-        headers = {**_NO_STORE, "content-disposition": 'attachment; filename="card.html"'}
+        headers = {"content-disposition": 'attachment; filename="card.html"'}
         return Response(page, media_type="text/html", headers=headers)
 
     async def take(request: Request, use: Callable[[Recipe], dict[str, Any]]) -> Response:
         data = await request.body()
-        try:
-            said = await run_sync(lambda: use(unpack_recipe(data, _SENT)), limiter=reading)
-        except BeamfallError as error:
-            return JSONResponse({"error": clean(str(error))}, 422, headers=_NO_STORE)
-        return JSONResponse(clean(said), headers=_NO_STORE)
+        said = await run_sync(lambda: use(unpack_recipe(data, _SENT)), limiter=reading)
+        return JSONResponse(clean(said))
 
     async def look(request: Request) -> Response:
         return await take(request, lambda recipe: describe_here(recipe, desk))
@@ -159,5 +152,5 @@ def _send_picture(recipe: Recipe) -> Response:
 
 def _send_file(recipe: Recipe, data: bytes, suffix: str, kind: str) -> Response:
     plain = make_file_name(recipe.name).encode("ascii", "replace").decode().replace("?", "-")
-    headers = {**_NO_STORE, "content-disposition": f'attachment; filename="{plain}{suffix}"'}
+    headers = {"content-disposition": f'attachment; filename="{plain}{suffix}"'}
     return Response(data, media_type=kind, headers=headers)

@@ -24,11 +24,11 @@ class Tuned:
     delay_s: float | None = None
     source: str = ""
 
-    def set(self, spacing: str | None, delay: str | None) -> Tuned:
-        """Return them with the texts that somebody typed; None leaves a timing as it is."""
+    def set(self, spacing: str, delay: str) -> Tuned:
+        """Return them with the texts that somebody typed; an empty one leaves a timing as it is."""
         return Tuned(
-            self.spacing_s if spacing is None else _read("spacing", spacing, _SPACING_MOST_S),
-            self.delay_s if delay is None else _read("flash delay", delay, _DELAY_MOST_S),
+            _read("spacing", spacing, _SPACING_MOST_S) if spacing else self.spacing_s,
+            _read("flash delay", delay, _DELAY_MOST_S) if delay else self.delay_s,
             SET_BY_HAND,
         )
 
