@@ -267,7 +267,7 @@ def test_ctrl_c_at_a_prompt_leaves_the_board_to_whoever_puts_it_off() -> None:
 @pytest.fixture
 def slow_enter(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     """Somebody who presses Enter 2.5 s after being asked to act, and at once when asked anything else."""
-    from beamfall.cli.check_front import CheckTerminal
+    from beamfall.cli.check import CheckTerminal
 
     def read(_: Any, text: str) -> str:
         if text.startswith("Press Enter when it is done"):
@@ -280,7 +280,7 @@ def slow_enter(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
 
 @pytest.mark.usefixtures("slow_enter")
 def test_the_terminals_person_may_take_longer_than_the_boards_time_out(setup: Setup) -> None:
-    from beamfall.cli.check_front import CheckTerminal
+    from beamfall.cli.check import CheckTerminal
     from beamfall.workflows.check import PersonAtRig
     from beamfall.workflows.steps import People
 

@@ -13,7 +13,7 @@ from tiers import in_full
 
 from beamfall.board import Board
 from beamfall.cli import main
-from beamfall.cli.check_front import CheckTerminal
+from beamfall.cli.check import CheckTerminal
 from beamfall.faults.catalogue import load_catalogue
 from beamfall.faults.checks import CHECKS
 from beamfall.faults.fault_rig import FaultRig

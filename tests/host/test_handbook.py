@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from beamfall.cli import main
-from beamfall.cli.list_commands import describe_commands
+from beamfall.cli.help import describe_commands
 from beamfall.errors import UserError
 from beamfall.handbook import DRAWINGS, FOLDER, PICTURES, TOPICS, read_topic
 from beamfall.page.handbook import make_page

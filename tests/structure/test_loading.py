@@ -18,7 +18,7 @@ ENTRIES = (*COMMANDS.items(), *shots.COMMANDS.items())
 def test_help_loads_no_command() -> None:
     code = (
         "import sys; from beamfall.cli import main; main(['--help'])\n"
-        f"loaded = set(sys.modules) & { ({entry.module for entry in COMMANDS.values()})!r}\n"
+        f"loaded = set(sys.modules) & { ({f'beamfall.cli.{entry.module}' for entry in COMMANDS.values()})!r}\n"
         "sys.exit(f'loaded: {loaded}' if loaded else 0)"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)

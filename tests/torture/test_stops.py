@@ -11,7 +11,7 @@ from filled_folder import fill_folder
 from odd_board import MODES
 from stops import COMMANDS, WITHOUT_BOARD, deal, run_one
 
-from beamfall.cli.list_commands import list_commands
+from beamfall.cli.help import list_commands
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="signals and terminals of POSIX")
 

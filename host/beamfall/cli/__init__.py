@@ -18,7 +18,6 @@ import sys
 import traceback
 from collections.abc import Sequence
 
-from beamfall.cli.stopping import drop_lost_output
 from beamfall.errors import BeamfallError
 from beamfall.files import say_cure
 from beamfall.interrupts import StopSignals
@@ -49,7 +48,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
                 raise
         if not stop.signal:
             return status
-        drop_lost_output()
+        _drop_lost_output()
         return stop.status
 
 
@@ -79,7 +78,7 @@ def _run(arguments: Sequence[str] | None, stop: StopSignals) -> int:
     except OSError as error:
         if error.filename is not None or error.errno not in _OUTPUT_LOST:
             return _fail_unexpected(error, arguments)
-        drop_lost_output()
+        _drop_lost_output()
         return _fail(error, f"the output cannot be written; {say_cure(error)}", 1)
     except Exception as error:
         # Typer's own errors (a wrong option, a missing argument) know how to show themselves.
@@ -98,6 +97,16 @@ def _run(arguments: Sequence[str] | None, stop: StopSignals) -> int:
             print("\n".join(["beamfall: interrupted", *_notes(stop.asked)]), file=sys.stderr)
             return _INTERRUPTED
         return _fail_unexpected(error, arguments)
+
+
+def _drop_lost_output() -> None:
+    """Discard output that is still waiting if the terminal or the pipe is gone, instead of raising an error."""
+    for stream, number in ((sys.stdout, 1), (sys.stderr, 2)):
+        try:
+            stream.flush()
+        except (OSError, ValueError):
+            with contextlib.suppress(OSError):
+                os.dup2(os.open(os.devnull, os.O_WRONLY), number)
 
 
 def _replace_closed_streams() -> None:

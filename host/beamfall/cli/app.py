@@ -13,116 +13,54 @@ from beamfall.cli.loading import Entry, make_group
 from beamfall.places import TRACE_VARIABLE, VERBOSE_VARIABLE
 
 COMMANDS = {
-    "shoot": Entry(
-        "beamfall.cli.shoot",
-        "shoot",
-        "Plan, upload and fire shots, and log every edge.",
-    ),
-    "drip": Entry(
-        "beamfall.cli.service",
-        "drip",
-        "Release one drop and show what the beam saw.",
-    ),
+    "shoot": Entry("shoot", "shoot", "Plan, upload and fire shots, and log every edge."),
+    "drip": Entry("service", "drip", "Release one drop and show what the beam saw."),
     "rinse": Entry(
-        "beamfall.cli.service",
-        "rinse",
-        "Hold a valve open to fill or rinse it. Put a container under it first.",
+        "service", "rinse", "Hold a valve open to fill or rinse it. Put a container under it first."
     ),
     "flash": Entry(
-        "beamfall.cli.service",
+        "service",
         "flash",
         "Fire a flash once. Warn people first: flashes can trigger photosensitive epilepsy.",
     ),
-    "check": Entry(
-        "beamfall.cli.check",
-        "check",
-        "Find out why nothing flashes, or what else is wrong.",
-    ),
-    "beam": Entry(
-        "beamfall.cli.beam",
-        "beam",
-        "Show a beam live, to align it. Beeps each time it goes dark.",
-    ),
-    "plan": Entry(
-        "beamfall.cli.plan",
-        "plan",
-        "Calculate the timings of a shot. Opens no port.",
-    ),
-    "seek": Entry(
-        "beamfall.cli.seek",
-        "seek",
-        "Find the picture you want: you say what each picture shows.",
-    ),
-    "sweep": Entry(
-        "beamfall.cli.sweep",
-        "sweep",
-        "Step one timing through a range, one shot per value.",
-    ),
+    "check": Entry("check", "check", "Find out why nothing flashes, or what else is wrong."),
+    "beam": Entry("beam", "beam", "Show a beam live, to align it. Beeps each time it goes dark."),
+    "plan": Entry("plan", "plan", "Calculate the timings of a shot. Opens no port."),
+    "seek": Entry("seek", "seek", "Find the picture you want: you say what each picture shows."),
+    "sweep": Entry("sweep", "sweep", "Step one timing through a range, one shot per value."),
     "calibrate": Entry(
-        "beamfall.cli.calibrate",
-        "calibrate",
-        "Measure the rig by letting drops fall through its beams.",
+        "calibrate", "calibrate", "Measure the rig by letting drops fall through its beams."
     ),
-    "report": Entry(
-        "beamfall.cli.report",
-        "report",
-        "Write a report of a series as a web page with charts.",
-    ),
+    "report": Entry("report", "report", "Write a report of a series as a web page with charts."),
     "repeatability": Entry(
-        "beamfall.cli.repeatability",
-        "repeatability",
-        "Show how much a series scatters and whether it drifts.",
+        "repeatability", "repeatability", "Show how much a series scatters and whether it drifts."
     ),
     "ports": Entry(
-        "beamfall.cli.ports",
+        "ports",
         "show_ports",
         "List serial and simulated ports. Opens none of them and sends nothing.",
     ),
     "recipe": Entry(
-        "beamfall.cli.recipe",
+        "recipe",
         "app",
         "Recipes: save a good setting, print or share it, or carry it over to another rig.",
     ),
-    "page": Entry(
-        "beamfall.cli.page",
-        "page",
-        "Run the whole rig from a web browser.",
-    ),
-    "learned": Entry(
-        "beamfall.cli.learned",
-        "app",
-        "See, undo or reset what seek and calibrate have learned.",
-    ),
-    "board": Entry(
-        "beamfall.cli.board",
-        "app",
-        "Install the firmware; show a board's state, timing and slots.",
-    ),
+    "page": Entry("page", "page", "Run the whole rig from a web browser."),
+    "learned": Entry("learned", "app", "See, undo or reset what seek and calibrate have learned."),
+    "board": Entry("board", "app", "Install the firmware; show a board's state, timing and slots."),
     "rig": Entry(
-        "beamfall.cli.rig",
-        "app",
-        "Rig files: make one by answering questions, check one, list every key.",
+        "rig", "app", "Rig files: make one by answering questions, check one, list every key."
     ),
-    "sequence": Entry(
-        "beamfall.cli.sequence",
-        "app",
-        "Sequence files: check one before you fire it.",
-    ),
+    "sequence": Entry("sequence", "app", "Sequence files: check one before you fire it."),
     "help": Entry(
-        "beamfall.cli.help",
+        "help",
         "show_help",
         "Read the handbook: how to do it, step by step, and every key and command.",
     ),
     "photos": Entry(
-        "beamfall.cli.photos",
-        "app",
-        "Measure photographs: surface, drops, jet, umbrella, time since contact.",
+        "photos", "app", "Measure photographs: surface, drops, jet, umbrella, time since contact."
     ),
-    "shots": Entry(
-        "beamfall.cli.shots",
-        "app",
-        "The shot log: list, rate, export, match photographs.",
-    ),
+    "shots": Entry("shots", "app", "The shot log: list, rate, export, match photographs."),
 }
 
 app = typer.Typer(

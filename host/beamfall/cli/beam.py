@@ -56,7 +56,6 @@ def beam(
     It shows clear or dark, the number of drops, and the time each was in the beam (dwell). A drop through the
     middle of the beam has the longest dwell. Ctrl-C stops.
     """
-
     ends_s = (
         float("inf")
         if duration is None

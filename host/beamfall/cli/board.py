@@ -61,7 +61,6 @@ def install_firmware(
     Every file is verified on the board; then the firmware starts. All outputs stay off meanwhile. Your own
     main.py is kept under another name, and slots stay.
     """
-
     if port is not None and brings_rig(port):
         raise UserError(
             f"{port} is a simulated board: there is nothing to install. Name the serial port of a real board; "
@@ -85,12 +84,10 @@ def install_firmware(
 
 
 def _report_to_json(report: Report) -> dict[str, Any]:
-
     return {**asdict(report), "interpreter": to_json(report.interpreter)}
 
 
 def _print_report(report: Report) -> None:
-
     print()
     print_pairs(
         (
@@ -197,7 +194,6 @@ def show_info(
     as_json: bool = JSON_ALL,
 ) -> None:
     """Show a board's limits, state and counters. Changes nothing on it."""
-
     with Board.connect(port) as board:
         status = board.status()
         interpreter = recall_interpreter(board.info.unique_id)
@@ -216,7 +212,6 @@ def _plain(value: Any) -> Any:
 
 
 def _info_to_json(board: Board, status: Any, interpreter: dict[str, Any] | None) -> dict[str, Any]:
-
     info, counters = board.info, board.counters
     return {
         "port": board.name,
@@ -232,7 +227,6 @@ def _info_to_json(board: Board, status: Any, interpreter: dict[str, Any] | None)
 
 
 def _print_info(board: Board, status: Any, interpreter: dict[str, Any] | None) -> None:
-
     info, counters = board.info, board.counters
 
     def name_lines(signals: tuple[Signal, ...]) -> str:

@@ -51,7 +51,6 @@ def measure_timing(
     It measures the error from edge to flash and the error of the board's time stamps, under low and high load. It also
     finds what an edge takes through the chip's pins, and stores it on the board.
     """
-
     check_target(out, "--out")
     check_target(plot, "--plot", DRAWINGS)
     simulated = brings_rig(port)
@@ -130,7 +129,6 @@ def _print_edge_constant(found: Measurement, again: Measurement | None) -> None:
 
 
 def _print_measurement(found: Measurement) -> None:
-
     board = found.board
     clock_mhz = board["clock_hz"] / 1e6
     print(

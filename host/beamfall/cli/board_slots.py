@@ -30,7 +30,6 @@ def list_slots(
     as_json: bool = typer.Option(False, "--json", help="One JSON object per slot."),
 ) -> None:
     """List the slots that hold a sequence: its name, and what the board's button fires."""
-
     with Board.connect(port) as board, _open_log() as log:
         most = board.slots().most
         held = list_held(board, Shelf.open(), log)
@@ -98,7 +97,6 @@ def save_slot(
     port: str | None = PORT,
 ) -> None:
     """Save a sequence in a slot; it survives power loss."""
-
     sequence = load_sequence(file) if file is not None else None
     with Board.connect(port) as board:
         if sequence is not None:
@@ -116,7 +114,6 @@ def load_slot(
     port: str | None = PORT,
 ) -> None:
     """Make a slot's sequence ready for the board's button."""
-
     with Board.connect(port) as board:
         board.load_slot(slot)
         digest = board.status().digest
@@ -129,7 +126,6 @@ def erase_slot(
     port: str | None = PORT,
 ) -> None:
     """Empty a slot."""
-
     with Board.connect(port) as board:
         board.erase_slot(slot)
     print(f"Slot {slot} is empty.")
@@ -141,7 +137,6 @@ def choose_slot(
     port: str | None = PORT,
 ) -> None:
     """Choose the slot that the board loads at every start."""
-
     with Board.connect(port) as board:
         board.choose_slot(slot)
     print(

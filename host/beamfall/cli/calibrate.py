@@ -203,7 +203,6 @@ def _fire(
     quiet: bool,
     asked: dict[str, Any],
 ) -> Calibrated:
-
     with Board.connect(port, rig=rig, seed=seed) as board:
         terminal = CalibrateTerminal(board.name, quiet=quiet)
         return run(
@@ -216,7 +215,6 @@ def _fire(
 
 
 def _print(found: Calibration, effects: Sequence[Effect]) -> None:
-
     samples = found.model.samples
     drops = sum(len(one.values_s) for one in samples)
     beams = sorted(

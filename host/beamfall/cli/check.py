@@ -1,32 +1,138 @@
-"""`beamfall check`: helps the user find out what is wrong."""
+"""`beamfall check`: helps the user find out what is wrong. What it says while it works goes to standard error."""
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, TextIO
 
 import typer
 
 from beamfall.board import Board
-from beamfall.cli.check_front import CheckTerminal
+from beamfall.cli import words
+from beamfall.cli.front import Terminal
 from beamfall.cli.options import PORT, RIG
 from beamfall.cli.output import print_json, print_pairs, print_table
 from beamfall.errors import UserError
+from beamfall.faults.aside import listen_aside
 from beamfall.faults.catalogue import load_catalogue
 from beamfall.faults.origin import Origin, Source
+from beamfall.faults.questions import PersonGone
 from beamfall.faults.setup import make_setup
 from beamfall.faults.timings import find_timings
 from beamfall.setup.rig import load_rig
 from beamfall.setup.sequence_file import load_sequence
 from beamfall.workflows import check as workflow
+from beamfall.workflows.check import (
+    CANNOT_TELL,
+    DONE,
+    READY,
+    Agree,
+    AtRig,
+    DoIt,
+    GetReady,
+    Look,
+    PutBack,
+    TestAhead,
+    TestMade,
+)
 from beamfall.workflows.run import run
 from beamfall.workflows.series import settle_before_unlogged
+from beamfall.workflows.steps import Event, Question
 
 if TYPE_CHECKING:
     from beamfall.faults.finder import Finding
     from beamfall.faults.setup import Setup
     from beamfall.setup.rig import Rig
     from beamfall.setup.sequence import Sequence
+
+
+_CANNOT = ("0", "?", "cannot tell", "cannot", "can't tell", "don't know", "dont know", "unknown")
+
+
+class CheckTerminal(Terminal):
+    """`alone`: a simulated person answers, and nobody waits here."""
+
+    gone = PersonGone  # the check then ends with what it knows so far
+
+    def __init__(self, *, alone: bool = False, quiet: bool = False) -> None:
+        super().__init__(quiet=quiet)
+        self._alone = alone
+
+    @property
+    def stream(self) -> TextIO:
+        return sys.stderr
+
+    def show(self, event: Event) -> None:
+        super().show(event)
+        match event:
+            case TestAhead(check=check) if not self._alone:
+                self._say(words.say_test_ahead(check))
+            case TestMade(step=step) if not self.quiet:
+                line = words.say_test_made(step)
+                if line:
+                    print(line)
+
+    def ask(self, question: Question[Any], problem: str) -> str:
+        match question:
+            case Agree(cautions=cautions):
+                self._say(words.CHECK_AHEAD)
+                for caution in cautions:
+                    self._say(f"  Caution: {caution}")
+                self.read("Press Enter to begin; Ctrl-C switches all outputs off: ")
+                return READY
+            case PutBack(question=one):
+                self._say(one.after)
+                self.read("Press Enter when it is done: ")
+                return DONE
+            case AtRig():
+                return self._ask_at_rig(question, problem)
+        return super().ask(question, problem)
+
+    def _ask_at_rig(self, question: AtRig, problem: str) -> str:
+        if not problem:
+            self._begin(question)
+        if isinstance(question, GetReady):
+            return self._wait("Press Enter when you are ready; 0 if it cannot be done: ", READY)
+        if isinstance(question, DoIt):
+            with listen_aside(question.listen):
+                return self._wait("Press Enter when it is done; 0 if it cannot be done: ", DONE)
+        assert isinstance(question, Look)
+        names = list(question.question.answers)
+        if problem:
+            self._say(f"Type a number from 0 to {len(names)}.")
+        else:
+            self._list_answers(question)
+        given = self.read("Your answer: ").lower()
+        if given in _CANNOT:
+            return CANNOT_TELL
+        for number, name in enumerate(names, 1):
+            if given in (str(number), name, name[:1]):
+                return name
+        return given
+
+    def _begin(self, question: AtRig) -> None:
+        self._say("")
+        if question.again:
+            self._say("Once more, to be sure:")
+        if question.caution:
+            self._say(f"Caution: {question.caution}")
+        one = question.question
+        self._say(one.before if isinstance(question, GetReady) else one.text)
+
+    def _list_answers(self, question: Look) -> None:
+        answers = question.question.answers
+        for number, name in enumerate(answers, 1):
+            self._say(f"  {number}  {answers[name]}")
+        self._say("  0  cannot tell")
+        if question.simulated is not None:
+            self._say(f"On the simulated rig: {answers[question.simulated]}")
+
+    def _wait(self, prompt: str, done: str) -> str:
+        return CANNOT_TELL if self.read(prompt).lower() in _CANNOT else done
+
+    def _say(self, text: str) -> None:
+        print(text, file=sys.stderr, flush=True)
 
 
 def check(
@@ -115,12 +221,10 @@ def _set_up(
 
 
 def _print_causes() -> None:
-
     print_pairs((cause.name, cause.what) for cause in load_catalogue().causes.values())
 
 
 def _print_finding(finding: Finding) -> None:
-
     print()
     if finding.ended_early and not any(step.outcomes for step in finding.steps[1:]):
         print(f"{finding.reason} {finding.advice}")  # after the hello there is nothing to show

@@ -92,7 +92,6 @@ def _change(rig_file: Path | None, board: str | None, change: Callable[[Belief],
 
 
 def _say_timing(timing: object) -> tuple[str, str, str]:
-
     if not isinstance(timing, Timing):
         return "", "", "no plan"
     spacing = "" if timing.spacing_s is None else f"{timing.spacing_s * 1e3:.2f} ms"

@@ -15,11 +15,14 @@ from typer.core import TyperCommand, TyperGroup
 
 
 class Entry(NamedTuple):
-    """Where a command is: the module, the function or `typer.Typer` in it, and the first line of its help."""
+    """Where a command is: the module here, the function or `typer.Typer` in it, and the first line of its help."""
 
     module: str
     name: str
     help: str
+
+    def find(self) -> Any:
+        return getattr(import_module(f"{__package__}.{self.module}"), self.name)
 
 
 def make_group(entries: Mapping[str, Entry]) -> type[TyperGroup]:
@@ -67,7 +70,7 @@ def make_app(
 @cache
 def load(name: str, entry: Entry) -> Any:
     """Import a command's module and return the command; once in a process, since Typer takes its time."""
-    found = getattr(import_module(entry.module), entry.name)
+    found = entry.find()
     if not isinstance(found, typer.Typer):
         alone = make_app()
         alone.command(name)(found)

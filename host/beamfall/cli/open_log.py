@@ -15,7 +15,6 @@ NOTHING_YET = (
 
 def open_log(*, to_write: bool = False) -> ShotLog:
     """Open the log that there is; raises NoSuchShot if no shot has been logged yet."""
-
     path = find_log()
     if not path.exists():
         raise NoSuchShot(NOTHING_YET.format(path=path))
@@ -31,7 +30,6 @@ def warn(text: str) -> None:
 
 def choose_series(log: ShotLog, series: int | None) -> int:
     """Return the series that was named, or the newest; raises NoSuchShot if it is not in the log."""
-
     chosen = log.choose_series(series)
     if chosen is None:
         raise NoSuchShot(NOTHING_YET.format(path=log.path))

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import typer
 
-from beamfall.cli.list_commands import describe_commands
+from beamfall.cli.help import describe_commands
 from beamfall.cli.options import PORT, RIG, SEED
 from beamfall.cli.pictures import CAMERA, PHOTOS
 from beamfall.handbook import COMMANDS, MADE
@@ -48,7 +48,6 @@ def page(
     The printed link works once; the page itself makes links for tablets and other browsers. Ctrl-C ends
     the page and switches all outputs off. Closing the last browser page aborts what is running.
     """
-
     MADE[COMMANDS] = describe_commands
     server = PageServer(
         make_opener(port, seed),

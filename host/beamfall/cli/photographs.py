@@ -263,7 +263,6 @@ def sheet(
     """Write a contact sheet as one HTML file.
 
     It shows thumbnails, timings and ratings, and sorts by the swept timing."""
-
     with open_log() as log:
         made = write_sheet(log, choose_series(log, series), out, width)
     print(

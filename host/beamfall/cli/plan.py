@@ -89,7 +89,6 @@ def _print_drops(made: Plan) -> None:
 
 
 def _print_plan(made: Plan, rig_file: Path | None, learned: Belief | None) -> None:
-
     named = f"{made.rig_name} ({rig_file})" if rig_file else f"{made.rig_name} (the example rig)"
     stage = f"{made.stage_s * 1e3:.2f} ms after the {'contact' if made.kind == 'collision' else made.kind}"
     meeting = "drop 2 meets a jet" if len(made.drops) < 3 else "the drops meet"

@@ -17,7 +17,6 @@ def show_ports(
     as_json: bool = typer.Option(False, "--json", help="One JSON object per port."),
 ) -> None:
     """List serial and simulated ports. Opens none of them and sends nothing."""
-
     seen = list_ports()
     if as_json:
         for port in seen:

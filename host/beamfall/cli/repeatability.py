@@ -38,7 +38,6 @@ def repeatability(
     Scatter is in µs and in mm of the scene. Arrival is the time from the valve's opening to the beam;
     spacing is the measured spacing minus the planned one.
     """
-
     with open_log() as log:
         data = read_series(log, choose_series(log, series), beam)
     assessment = assess_series(data)
@@ -53,7 +52,6 @@ def repeatability(
 
 
 def _print(assessment: Assessment) -> None:
-
     data = assessment.data
     speed = assessment.impact_speed_m_s
     shown = "" if speed is None else f"distance a drop falls in the scatter time at {speed:.2f} m/s"
@@ -126,7 +124,6 @@ def _stars(p: float) -> str:
 
 
 def _say_flash(assessment: Assessment) -> str:
-
     data, flash = assessment.data, assessment.flash
     if flash is None:
         if not data.flash_errors_s:

@@ -17,7 +17,6 @@ def report(
     series: int | None = SERIES,
 ) -> None:
     """Write a report of a series as a web page with charts."""
-
     with open_log() as log:
         written = write_report(log, choose_series(log, series), out)
     print(

@@ -81,7 +81,6 @@ def show_keys(
     as_json: bool = typer.Option(False, "--json", help="One JSON object; limits in SI units."),
 ) -> None:
     """List each key: meaning, range and default."""
-
     if table is not None and find_table(table) is None:
         known = ", ".join(one.name for one in TABLES)
         raise UserError(f"A rig file has no table '{table}'. Its tables are {known}.")

@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from beamfall.board import Board
-from beamfall.cli.numbers import check_shots
-from beamfall.cli.options import PICTURE_SHEET, PORT, RIG, SEED
+from beamfall.cli.options import PICTURE_SHEET, PORT, RIG, SEED, check_shots
 from beamfall.cli.output import print_json
 from beamfall.cli.pictures import CAMERA, PHOTOS, PICTURE_WAIT, begin, hold, read_arrivals
 from beamfall.cli.seek_front import SeekTerminal

@@ -48,7 +48,6 @@ def check_sequence(
 
     Without --port the limits are those of the simulated board. Nothing is uploaded or released.
     """
-
     check_target(plot, "--plot", DRAWINGS)
     sequence = load_sequence(file)
     limits = BoardLimits()

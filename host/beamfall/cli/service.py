@@ -40,7 +40,6 @@ def drip(
     seed: int = SEED,
 ) -> int:
     """Release one drop and show what the beam saw."""
-
     rig = load_rig(rig_file)
     opening_s = read_opening(opening, rig, valve)
     with _connect(port, seed, rig) as board:
@@ -72,7 +71,6 @@ def rinse(
 
     The coil warms up meanwhile. The board limits the time, then makes the valve rest.
     """
-
     seconds = parse_quantity(duration, "duration", key="--duration", example="2 s")
     front_end: FrontEnd = PythonFrontEnd(lambda question: "yes") if yes else Terminal()
     with _connect(port, seed) as board:
@@ -98,7 +96,6 @@ def flash(
     seed: int = SEED,
 ) -> int:
     """Fire a flash once. Warn people first: flashes can trigger photosensitive epilepsy."""
-
     rig = load_rig(rig_file)
     contact_s = (
         None
@@ -116,14 +113,12 @@ def flash(
 
 @contextlib.contextmanager
 def _connect(port: str | None, seed: int, rig: Rig | None = None) -> Iterator[Board]:
-
     with Board.connect(port, rig=rig, seed=seed) as board:
         settle_before_unlogged(board)
         yield board
 
 
 def _print_edges(board: Board, outcome: Outcome) -> None:
-
     print_table(
         ("line", "edge", "time"),
         [

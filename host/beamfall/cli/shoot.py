@@ -60,7 +60,6 @@ def shoot(
     rest. The log keeps them as one shot of the series. Ctrl-C switches all outputs off; the log keeps
     what happened.
     """
-
     check_target(plot, "--plot", DRAWINGS)
     check_target(picture, "--picture", PICTURES)
     rig = load_rig(rig_file)
@@ -112,7 +111,6 @@ def _choose(
 def _print_start(
     rig: Rig, rig_file: Path | None, board: Board, plan: Plan | None, log: Path
 ) -> None:
-
     info = board.info
     named = f"{rig.name} ({rig_file})" if rig_file is not None else f"{rig.name} (the example rig)"
     pairs = [
@@ -162,7 +160,6 @@ def _draw(
 def _print_end(
     shots: list[Fired], odd: list[list[str]], plot: Path | None, picture: Path | None
 ) -> None:
-
     fired = sum(one.record.state == "fired" for one in shots)
     series = shots[-1].series
     print(

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from beamfall.cli.numbers import check_whole
 from beamfall.cli.open_log import NOTHING_YET, warn
+from beamfall.cli.options import check_whole
 from beamfall.cli.output import print_json, print_table, say_time
 from beamfall.errors import UserError
 from beamfall.setup.unit_words import format_ticks
@@ -24,7 +24,6 @@ _NOTE_MOST = 30  # characters of a note in a list; `shots show` has all of it
 
 def show_place() -> None:
     """Print the path of the shot log. To use another, set BEAMFALL_LOG."""
-
     print(find_log())
 
 
@@ -39,7 +38,6 @@ def list_shots(
     as_json: bool = typer.Option(False, "--json", help="One JSON object per shot."),
 ) -> None:
     """List the newest shots."""
-
     log = ShotLog.open_existing()
     if log is None:
         if state is not None:

@@ -9,9 +9,8 @@ import typer
 
 from beamfall.board import Board
 from beamfall.cli.front import Terminal
-from beamfall.cli.numbers import check_shots
 from beamfall.cli.open_log import open_log
-from beamfall.cli.options import SHOT
+from beamfall.cli.options import SHOT, check_shots
 from beamfall.cli.output import print_json, print_pairs, print_table, say_time
 from beamfall.cli.pictures import CAMERA, PHOTOS, PICTURE_WAIT, begin, hold, read_arrivals
 from beamfall.cli.words import list_differences
@@ -38,7 +37,6 @@ def repeat(
     picture_wait: str = PICTURE_WAIT,
 ) -> int:
     """Fire a shot's sequence again and compare its edges."""
-
     with open_log(to_write=True) as log:
         logged = log.read_shot(shot)
         rebuild_sequence(logged.table)  # before a port is opened
@@ -75,7 +73,6 @@ def _to_json(done: Repeated) -> dict[str, Any]:
 
 
 def _print_changes(done: Repeated) -> None:
-
     logged, changes, count = done.logged, done.changes, len(done.shots)
     ids = [str(one.shot) for one in done.shots]
     today = f"shot {ids[0]}" if len(ids) == 1 else f"shots {ids[0]} to {ids[-1]}"

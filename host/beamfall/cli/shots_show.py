@@ -32,7 +32,6 @@ def show_shot(
     plot: Path | None = typer.Option(None, "--plot", help="Draw its timeline (PNG)."),
 ) -> None:
     """Show one shot: plan, measured edges and outcome."""
-
     with open_log() as log:
         logged = log.read_shot(shot)
     remarks = list_remarks(logged.record, sees_light=logged.sees_light)
@@ -48,7 +47,6 @@ def show_shot(
 
 
 def _print_shot(logged: LoggedShot, remarks: list[str]) -> None:
-
     line, record, hz = logged.line, logged.record, logged.record.clock_hz
     state = record.state if record.cause is None else f"{record.state} ({record.cause})"
     if line.shown_state == UNKNOWN:

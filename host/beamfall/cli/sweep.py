@@ -9,8 +9,7 @@ import typer
 
 from beamfall.board import Board
 from beamfall.cli.front import SweepTerminal
-from beamfall.cli.numbers import check_whole, read_rest
-from beamfall.cli.options import PICTURE_SHEET, PORT, RIG
+from beamfall.cli.options import PICTURE_SHEET, PORT, RIG, check_whole, read_rest
 from beamfall.cli.output import print_json, print_table
 from beamfall.cli.pictures import CAMERA, PHOTOS, PICTURE_WAIT, begin, hold, read_arrivals
 from beamfall.cli.targets import PICTURES, check_target, refuse_picture
@@ -83,7 +82,6 @@ def sweep(
     plan's 90 % interval; a sequence file and a row's value need both. Ctrl-C stops with all outputs
     off; --resume continues.
     """
-
     times = {
         name: None if text is None else parse_duration(text, key=key)
         for name, key, text in (
@@ -127,7 +125,6 @@ def sweep(
 
 def _draw(board: Board, done: Swept, picture: Path) -> None:
     """The pictures of this run, lowest value first."""
-
     studio = board.traits.studio
     of = done.plan.of
     frames = [
@@ -140,7 +137,6 @@ def _draw(board: Board, done: Swept, picture: Path) -> None:
 
 
 def _print_json(done: Swept) -> None:
-
     print_json(
         {
             "series": done.series,
@@ -153,7 +149,6 @@ def _print_json(done: Swept) -> None:
 
 
 def _print_table(done: Swept, picture: Path | None) -> None:
-
     of = done.plan.of
     print()
     ordered = sorted(done.entries, key=lambda entry: (entry.value_ms, entry.repeat, entry.shot))

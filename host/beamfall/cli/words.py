@@ -134,7 +134,6 @@ def list_pictures(question: WhichPicture) -> Iterator[str]:
 # -- sweep -----------------------------------------------------------------------------------------------------
 def say_step(event: StepFired) -> str:
     """A step of a sweep, as it was fired."""
-
     record, rig = event.fired.record, event.fired.rig
     sees_light = rig is None or rig.fitted.flash_seen
     odd = "".join(f"; {remark}" for remark in list_remarks(record, sees_light=sees_light))
@@ -209,7 +208,6 @@ def say_reading(reading: Reading) -> str:
 
 def explain_answers(drops: int) -> Iterator[str]:
     """What each answer means, for a shot of that many drops."""
-
     words = explain_words(drops, ages=True)
     width = max(map(len, words))
     for word, meaning in words.items():

@@ -291,7 +291,6 @@ class BoardThread(Bench):
             board.settle()
 
     def _carry_out(self, job: Job, board: ListeningBoard, log: ShotLog) -> None:
-
         work = Work(self, job, board, log)
         if job is self._given_up:  # the abort came before it began: what was on is off
             with self._lock:

@@ -207,7 +207,6 @@ class Desk:
 
     def _move_flash(self) -> bool:
         """Change the delay of the plan at hand; False if a plan has to be made."""
-
         delay_s = self._tuned.delay_s
         if self.plan is None or delay_s is None or self.is_planning:
             return False
@@ -292,7 +291,6 @@ class Desk:
             return
 
     def _make_plan(self, wanted: int) -> None:
-
         with self._lock:
             if wanted != self._wanted:
                 return  # a newer request is waiting

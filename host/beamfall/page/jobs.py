@@ -182,7 +182,6 @@ def make_sweep_resume(series: int = 0) -> Job:
     """Resume a sweep that was stopped, with its own settings. Series 0: the newest sweep."""
 
     def run(work: Work) -> None:
-
         work.bench.disarm()
         found = find_series(work.log, series or None)
         rig = sweep.choose_rig(found, lambda: work.desk.rig)
@@ -196,7 +195,6 @@ def make_seek(
     stage: str, most: int, fresh: bool, simulated_person: bool, recipe: Recipe | None = None
 ) -> Job:
     """The search for the picture of the rig's aim, or of a recipe: a shot, a question, a better shot."""
-
     wanted = stage.strip() or None
     if wanted is None or read_width(wanted) is None:
         read_stage(wanted)  # refuses what is neither

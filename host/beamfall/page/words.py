@@ -211,7 +211,6 @@ def say_warming_up(event: WarmingUp) -> str:
 
 def say_progress(event: Progress) -> str:
     """The progress of a series."""
-
     if event.done >= event.of:
         return ""
     if isinstance(event, DropsProgress):
@@ -347,7 +346,6 @@ def describe_sought(done: Sought) -> dict[str, Any] | None:
 
 def describe_calibrated(done: Calibrated) -> dict[str, Any]:
     """What a calibration has found."""
-
     found = done.found
     return {
         "rows": [list(describe_estimate(one)) for one in found.estimates],

@@ -103,7 +103,6 @@ def _choose_shot(cards: Sequence[Card]) -> Card:
 
 
 def _assess(log: ShotLog, series: int) -> Assessment | None:
-
     try:
         return assess_series(read_series(log, series))
     except NoSuchShot:
@@ -144,7 +143,6 @@ def _summarise(cards: Sequence[Card], assessment: Assessment | None) -> str:
 
 
 def _say_steady(assessment: Assessment) -> str:
-
     text = say_steady(assessment)
     good = ' class="good"' if is_steady(assessment) else ""
     return f"<p{good}>{show_html(text)}</p>"
@@ -152,7 +150,6 @@ def _say_steady(assessment: Assessment) -> str:
 
 def _say_outside(assessment: Assessment) -> str:
     """Name the points beyond their limits: a red dot shows neither which shot it was nor how unusual it is."""
-
     outside = list_outside(assessment)
     if not outside:
         return ""
@@ -210,7 +207,6 @@ def _draw_timeline(logged: LoggedShot, card: Card, save: Any) -> str:
 
 
 def _describe_scatter(assessment: Assessment, save: Any) -> str:
-
     chart = describe_scatter(assessment)
     if chart is None:
         return ""
