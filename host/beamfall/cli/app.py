@@ -94,7 +94,6 @@ def _start(
     ),
     trace: Path | None = typer.Option(
         None,
-        "--trace",
         metavar="FILE",
         help="Record the traffic on the port in FILE (pcapng; protocol/beamfall.lua reads it in Wireshark). "
         "Give it before the command: beamfall --trace t.pcapng shoot",

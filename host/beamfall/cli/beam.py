@@ -42,7 +42,7 @@ def beam(
         help="Release a drop every two seconds; align the beam for the longest dwell.",
     ),
     valve: int = typer.Option(
-        1, "--valve", min=1, max=len(SignalKind.VALVE.signals), help="Which valve, with --drops."
+        1, min=1, max=len(SignalKind.VALVE.signals), help="Which valve, with --drops."
     ),
     opening: str | None = OPENING,
     duration: str | None = typer.Option(

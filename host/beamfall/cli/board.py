@@ -39,11 +39,9 @@ app.command("test")(board_test.check_board)
 # -- install ---------------------------------------------------------------------------------------
 @app.command("install")
 def install_firmware(
-    port: str | None = typer.Option(
-        None, "--port", help="Serial port or pyserial URL of the board."
-    ),
+    port: str | None = typer.Option(None, help="Serial port or pyserial URL of the board."),
     board: str | None = typer.Option(
-        None, "--board", help="Board profile, by name or as a file of your own (.py)."
+        None, help="Board profile, by name or as a file of your own (.py)."
     ),
     source: bool = typer.Option(
         False, "--source", help="Install source text instead of compiled files."
@@ -121,9 +119,9 @@ def join_image(
     micropython: Path = typer.Argument(
         ..., help="MicroPython for your board, as downloaded (.uf2).", show_default=False
     ),
-    out: Path = typer.Option(Path("beamfall.uf2"), "--out", "-o", help="The file to make."),
+    out: Path = typer.Option(Path("beamfall.uf2"), "-o", help="The file to make."),
     board: str | None = typer.Option(
-        None, "--board", help="Board profile, by name or as a file of your own (.py)."
+        None, help="Board profile, by name or as a file of your own (.py)."
     ),
     source: bool = typer.Option(False, "--source", help="Source text instead of compiled files."),
 ) -> None:

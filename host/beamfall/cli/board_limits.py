@@ -100,12 +100,10 @@ def _span(values: tuple[float, float]) -> str:
 
 def show_limits(
     coil: str | None = typer.Option(
-        None, "--coil", help='The valve\'s resistance and inductance, such as "24ohm,150mH".'
+        None, help='The valve\'s resistance and inductance, such as "24ohm,150mH".'
     ),
-    supply: str = typer.Option("12 V", "--supply", help="The valves' supply."),
-    port: str | None = typer.Option(
-        None, "--port", help=PORT_HELP + " Without it: the standard limits."
-    ),
+    supply: str = typer.Option("12 V", help="The valves' supply."),
+    port: str | None = typer.Option(None, help=PORT_HELP + " Without it: the standard limits."),
     as_json: bool = typer.Option(False, "--json", help="One JSON object; SI units."),
 ) -> None:
     """Show which board limits a valve's coil needs.

@@ -23,15 +23,13 @@ if TYPE_CHECKING:
 
 def measure_timing(
     port: str | None = PORT,
-    source: str = typer.Option("valve1", "--source", help="Output at one end of the jumper wire."),
-    beam: str = typer.Option("beam1", "--beam", help="Beam input at the other end."),
-    flash: str = typer.Option("flash1", "--flash", help="Flash output that follows the edges."),
-    pulses: int = typer.Option(200, "--pulses", min=1, max=100_000, help="Pulses under each load."),
-    out: Path = typer.Option(
-        Path("timing.json"), "--out", help="Where to save figures and raw data."
-    ),
+    source: str = typer.Option("valve1", help="Output at one end of the jumper wire."),
+    beam: str = typer.Option("beam1", help="Beam input at the other end."),
+    flash: str = typer.Option("flash1", help="Flash output that follows the edges."),
+    pulses: int = typer.Option(200, min=1, max=100_000, help="Pulses under each load."),
+    out: Path = typer.Option(Path("timing.json"), help="Where to save figures and raw data."),
     plot: Path | None = typer.Option(
-        None, "--plot", help="Draw the distributions (PNG; default: beside --out)."
+        None, help="Draw the distributions (PNG; default: beside --out)."
     ),
     store: bool = typer.Option(
         True,

@@ -24,15 +24,13 @@ _NO_CHECKS = 5  # pytest's exit status when it has run none
 
 def check_board(
     port: str | None = typer.Option(
-        None,
-        "--port",
-        help="Port of the board; default: a simulated board and its simulated double.",
+        None, help="Port of the board; default: a simulated board and its simulated double."
     ),
     double: str | None = typer.Option(
-        None, "--double", help="Port of the bench double that is wired to the board."
+        None, help="Port of the bench double that is wired to the board."
     ),
-    html: Path | None = typer.Option(None, "--html", help="Write a report as HTML."),
-    junit: Path | None = typer.Option(None, "--junit", help="Write a report as JUnit XML."),
+    html: Path | None = typer.Option(None, help="Write a report as HTML."),
+    junit: Path | None = typer.Option(None, help="Write a report as JUnit XML."),
     yes: bool = typer.Option(
         False, "--yes", help="Do not ask whether valves and flashes are disconnected."
     ),

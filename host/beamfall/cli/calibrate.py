@@ -52,29 +52,23 @@ def calibrate(
         None, metavar="RIG", help="Rig file (TOML); default: the example rig."
     ),
     series: list[int] = typer.Option(
-        [],
-        "--series",
-        help="Use this series of the log instead of new shots; may be repeated.",
+        [], help="Use this series of the log instead of new shots; may be repeated."
     ),
     port: str | None = PORT,
     count: int | None = typer.Option(
         None,
-        "--count",
         min=3,
         help="Number of shots of two drops each: at least 8, default 20; for camera, default 10.",
     ),
     seed: int = SEED,
     valve: str | None = typer.Option(
-        None, "--valve", help="Which valve, such as valve2; default: the rig's first."
+        None, help="Which valve, such as valve2; default: the rig's first."
     ),
     gap_error: str = typer.Option(
-        "0.3 mm",
-        "--gap-error",
-        help="Error of the distance between two beams, or two heights of one beam.",
+        "0.3 mm", help="Error of the distance between two beams, or two heights of one beam."
     ),
     weighed: str | None = typer.Option(
         None,
-        "--weighed",
         help="drops: mass of the --count drops that you caught, such as '2.1 g'; releases no drops.",
     ),
     store: bool = typer.Option(
@@ -82,7 +76,6 @@ def calibrate(
     ),
     flash: str | None = typer.Option(
         None,
-        "--flash",
         help="camera: find the lag with the flash; give the shutter time set on the camera, such as '1 s'.",
     ),
     ask: bool = typer.Option(

@@ -150,16 +150,10 @@ def check(
         False, "--simulated-person", help="Let a simulated person answer (simulated ports only)."
     ),
     wrong_answers: float = typer.Option(
-        0.0,
-        "--wrong-answers",
-        min=0.0,
-        max=1.0,
-        help="Share of answers the simulated person gets wrong.",
+        0.0, min=0.0, max=1.0, help="Share of answers the simulated person gets wrong."
     ),
     as_json: bool = typer.Option(False, "--json", help="One JSON object at the end."),
-    seed: int = typer.Option(
-        0, "--seed", min=0, help="Random seed of the simulated rig and person."
-    ),
+    seed: int = typer.Option(0, min=0, help="Random seed of the simulated rig and person."),
 ) -> int:
     """Find out why nothing flashes, or what else is wrong.
 

@@ -23,7 +23,6 @@ def page(
     port: str | None = PORT,
     listen: str = typer.Option(
         "127.0.0.1:0",
-        "--listen",
         help="Address and port; 0.0.0.0:8080 also lets a tablet on your network connect.",
     ),
     tls: bool = typer.Option(
@@ -34,11 +33,7 @@ def page(
     browser: bool = typer.Option(True, "--browser/--no-browser", help="Open it in a browser."),
     seed: int = SEED,
     pace: float = typer.Option(
-        1.0,
-        "--pace",
-        min=0.1,
-        max=100.0,
-        help="Speed of a simulated rig's clock; 2 is twice as fast.",
+        1.0, min=0.1, max=100.0, help="Speed of a simulated rig's clock; 2 is twice as fast."
     ),
     camera: str | None = CAMERA,
     photos: Path | None = PHOTOS,

@@ -29,13 +29,11 @@ _NEWEST = 3000  # shots considered if no series is named
 def match(
     folder: Path = typer.Argument(..., help="Folder with the pictures; subfolders count too."),
     series: list[int] = typer.Option(
-        [],
-        "--series",
-        help=f"Only shots of this series; may be repeated. Without it: the newest {_NEWEST}.",
+        [], help=f"Only shots of this series; may be repeated. Without it: the newest {_NEWEST}."
     ),
     store: bool = typer.Option(True, help="Write the pictures' names into the log."),
     copies: Path | None = typer.Option(
-        None, "--copies", help="Also copy the matched pictures into this folder, named by shot."
+        None, help="Also copy the matched pictures into this folder, named by shot."
     ),
     sidecars: bool = typer.Option(
         False, "--sidecars", help="Also write PICTURE.shot.json beside each matched picture."
@@ -254,11 +252,9 @@ def _print_exchanged(done: ExchangedAll) -> None:
 
 
 def sheet(
-    out: Path = typer.Option(..., "--out", help="HTML file to write."),
+    out: Path = typer.Option(..., help="HTML file to write."),
     series: int | None = SERIES,
-    width: int = typer.Option(
-        320, "--width", min=80, max=1200, help="Width of a thumbnail in pixels."
-    ),
+    width: int = typer.Option(320, min=80, max=1200, help="Width of a thumbnail in pixels."),
 ) -> None:
     """Write a contact sheet as one HTML file.
 

@@ -34,10 +34,9 @@ def measure_photos(
     rig_file: Path | None = typer.Option(
         None, "--rig", help="Rig file: gives the scale ([camera]) and the size of its drops."
     ),
-    scale: float | None = typer.Option(None, "--scale", help="Pixels per millimetre."),
+    scale: float | None = typer.Option(None, help="Pixels per millimetre."),
     ruler: str | None = typer.Option(
         None,
-        "--ruler",
         metavar="X1,Y1,X2,Y2,MM",
         help="Two points on a ruler in a picture of the same size, and the millimetres between them.",
     ),
@@ -45,7 +44,7 @@ def measure_photos(
         None, "--drop-volume", help="Scale by a drop of this volume in flight, such as '45 uL'."
     ),
     background: Path | None = typer.Option(
-        None, "--background", help="A picture from the same camera before the first drop."
+        None, help="A picture from the same camera before the first drop."
     ),
     marks: list[str] = typer.Option(
         [],
@@ -55,7 +54,7 @@ def measure_photos(
         "umbrella) to a column.",
     ),
     overlay: Path | None = typer.Option(
-        None, "--overlay", help="Write a copy of each picture with its marks into this folder."
+        None, help="Write a copy of each picture with its marks into this folder."
     ),
     as_json: bool = JSON_ALL,
 ) -> int:

@@ -39,13 +39,13 @@ _QUANTITIES = {
 def plan(
     rig_file: Path | None = RIG,
     stage: str | None = typer.Option(
-        None, "--stage", help="Time from contact to light in the picture you want, such as '2 ms'."
+        None, help="Time from contact to light in the picture you want, such as '2 ms'."
     ),
     fresh: bool = typer.Option(
         False, "--fresh", help="Ignore what seek and calibrate have learned about this rig."
     ),
     as_json: bool = typer.Option(False, "--json", help="The plan as one JSON object, times in ms."),
-    plot: Path | None = typer.Option(None, "--plot", help="Draw heights against time (PNG)."),
+    plot: Path | None = typer.Option(None, help="Draw heights against time (PNG)."),
 ) -> None:
     """Calculate the timings of a shot. Opens no port.
 

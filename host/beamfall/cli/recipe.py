@@ -42,7 +42,7 @@ app = make_app("Recipes: save a good setting, print or share it, or carry it ove
 def save(
     name: str = typer.Argument(..., help="A name for the recipe."),
     shot: int | None = typer.Option(
-        None, "--shot", min=1, help="Number of the shot; default: the newest that fired."
+        None, min=1, help="Number of the shot; default: the newest that fired."
     ),
     rig_file: Path | None = typer.Option(
         None, "--rig", help="Rig file of that shot; `recipe shoot` then uses what it has learned."
@@ -172,10 +172,10 @@ def use(
     ),
     keep: bool = typer.Option(False, "--keep", help="Also save it among your recipes."),
     name: str | None = typer.Option(
-        None, "--name", help="With --keep: your name for it; default: the file's own."
+        None, help="With --keep: your name for it; default: the file's own."
     ),
     sequence: Path | None = typer.Option(
-        None, "--sequence", help="Write the sequence for your rig to this file (TOML)."
+        None, help="Write the sequence for your rig to this file (TOML)."
     ),
     as_json: bool = typer.Option(False, "--json", help="One JSON object, times in ms."),
 ) -> None:
@@ -225,7 +225,7 @@ def use(
 @app.command("store")
 def store(
     name: str = typer.Argument(..., help=NAME_HELP),
-    slot: int = typer.Option(..., "--slot", min=1, help="Which slot of the board, from 1."),
+    slot: int = typer.Option(..., min=1, help="Which slot of the board, from 1."),
     port: str | None = PORT,
 ) -> None:
     """Save a recipe in a slot of the board: its button then fires it without a laptop."""

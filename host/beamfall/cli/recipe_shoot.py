@@ -52,11 +52,9 @@ def shoot(
         help="The rig as it is today (TOML); default: the rig file it was saved with.",
     ),
     temperature: str | None = typer.Option(
-        None, "--temperature", help="Temperature of liquid and air today, such as '18 degC'."
+        None, help="Temperature of liquid and air today, such as '18 degC'."
     ),
-    head: str | None = typer.Option(
-        None, "--head", help="Head of the bottle today, such as '8 cm'."
-    ),
+    head: str | None = typer.Option(None, help="Head of the bottle today, such as '8 cm'."),
     as_then: bool = typer.Option(
         False,
         "--as-then",

@@ -28,9 +28,9 @@ if TYPE_CHECKING:
 def repeatability(
     series: int | None = SERIES,
     beam: str | None = typer.Option(
-        None, "--beam", help="beam1 or beam2; default: the one the flash follows."
+        None, help="beam1 or beam2; default: the one the flash follows."
     ),
-    plot: Path | None = typer.Option(None, "--plot", help="Draw the control charts (PNG)."),
+    plot: Path | None = typer.Option(None, help="Draw the control charts (PNG)."),
     as_json: bool = JSON_ALL,
 ) -> None:
     """Show how much a series scatters and whether it drifts.

@@ -13,7 +13,7 @@ from beamfall.text import show_text
 
 
 def report(
-    out: Path = typer.Option(..., "--out", help="Folder for the page and its charts."),
+    out: Path = typer.Option(..., help="Folder for the page and its charts."),
     series: int | None = SERIES,
 ) -> None:
     """Write a report of a series as a web page with charts."""

@@ -29,9 +29,7 @@ def make_rig(
         help="Answer a question beforehand, such as valve[1].height='60 cm'.",
     ),
     accept: bool = typer.Option(
-        False,
-        "--accept",
-        help="Accept the suggestion for every remaining question.",
+        False, "--accept", help="Accept the suggestion for every remaining question."
     ),
     replace: bool = typer.Option(False, "--replace", help="Replace a file that exists."),
 ) -> None:

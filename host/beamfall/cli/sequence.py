@@ -28,13 +28,11 @@ app = make_app("Sequence files: check one before you fire it.")
 def check_sequence(
     file: Path = typer.Argument(..., help="The sequence file (TOML)."),
     port: str | None = typer.Option(
-        None, "--port", help="Check against the limits of the board on this port."
+        None, help="Check against the limits of the board on this port."
     ),
     as_json: bool = typer.Option(False, "--json", help="The table in ticks, as one JSON object."),
     plot: Path | None = typer.Option(
-        None,
-        "--plot",
-        help="Draw it, a lane for each output, with the limits where they apply (PNG).",
+        None, help="Draw it, a lane for each output, with the limits where they apply (PNG)."
     ),
     rig_file: Path | None = typer.Option(
         None,

@@ -33,9 +33,7 @@ if TYPE_CHECKING:
 def drip(
     rig_file: Path | None = RIG,
     port: str | None = PORT,
-    valve: int = typer.Option(
-        1, "--valve", min=1, max=len(SignalKind.VALVE.signals), help="Which valve."
-    ),
+    valve: int = typer.Option(1, min=1, max=len(SignalKind.VALVE.signals), help="Which valve."),
     opening: str | None = OPENING,
     seed: int = SEED,
 ) -> int:
@@ -58,12 +56,8 @@ def read_opening(given: str | None, rig: Rig, valve: int) -> float:
 
 def rinse(
     port: str | None = PORT,
-    valve: int = typer.Option(
-        1, "--valve", min=1, max=len(SignalKind.VALVE.signals), help="Which valve."
-    ),
-    duration: str = typer.Option(
-        "2 s", "--duration", help="How long it stays open, such as '2 s'."
-    ),
+    valve: int = typer.Option(1, min=1, max=len(SignalKind.VALVE.signals), help="Which valve."),
+    duration: str = typer.Option("2 s", help="How long it stays open, such as '2 s'."),
     yes: bool = typer.Option(False, "--yes", help="Do not ask first."),
     seed: int = SEED,
 ) -> int:
@@ -89,9 +83,7 @@ def flash(
         1, "--flash", min=1, max=len(SignalKind.FLASH.signals), help="Which flash."
     ),
     contact: str | None = typer.Option(
-        None,
-        "--contact",
-        help="How long its contact closes, such as '2 ms'; default: the rig file's contact.",
+        None, help="How long its contact closes, such as '2 ms'; default: the rig file's contact."
     ),
     seed: int = SEED,
 ) -> int:

@@ -46,9 +46,9 @@ def shoot(
         help="Release the rig file's aim.warm_up drops first, without flash.",
     ),
     as_json: bool = JSON_LINES,
-    plot: Path | None = typer.Option(None, "--plot", help="Draw the last shot's timeline (PNG)."),
+    plot: Path | None = typer.Option(None, help="Draw the last shot's timeline (PNG)."),
     picture: Path | None = typer.Option(
-        None, "--picture", help="Draw what the camera would have seen (PNG; simulated ports only)."
+        None, help="Draw what the camera would have seen (PNG; simulated ports only)."
     ),
     camera: str | None = CAMERA,
     photos: Path | None = PHOTOS,

@@ -92,12 +92,12 @@ def fetch(
 
 
 def export(
-    out: Path = typer.Option(..., "--out", help="File to write; further files go beside it."),
+    out: Path = typer.Option(..., help="File to write; further files go beside it."),
     kind: str | None = typer.Option(
         None, "--format", help="csv, jsonl or parquet; default: by the file's extension."
     ),
-    series: list[int] = typer.Option([], "--series", help="Only this series; may be repeated."),
-    shot: list[int] = typer.Option([], "--shot", help="Only this shot; may be repeated."),
+    series: list[int] = typer.Option([], help="Only this series; may be repeated."),
+    shot: list[int] = typer.Option([], help="Only this shot; may be repeated."),
 ) -> None:
     """Write all edges and settings to files.
 
@@ -119,7 +119,7 @@ _NAMED_MOST = 20
 
 def mend(
     out: Path | None = typer.Option(
-        None, "--out", help="Write the new log here and leave the old one where it is."
+        None, help="Write the new log here and leave the old one where it is."
     ),
 ) -> None:
     """Rescue the intact shots of a damaged log.

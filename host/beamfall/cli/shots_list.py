@@ -29,12 +29,12 @@ def show_place() -> None:
 
 def list_shots(
     limit: int = typer.Option(
-        20, "--limit", min=1, callback=check_whole, help="How many of the newest shots."
+        20, min=1, callback=check_whole, help="How many of the newest shots."
     ),
     series: int | None = typer.Option(
-        None, "--series", min=1, callback=check_whole, help="Only shots of this series."
+        None, min=1, callback=check_whole, help="Only shots of this series."
     ),
-    state: str | None = typer.Option(None, "--state", help="Only shots in this state."),
+    state: str | None = typer.Option(None, help="Only shots in this state."),
     as_json: bool = typer.Option(False, "--json", help="One JSON object per shot."),
 ) -> None:
     """List the newest shots."""

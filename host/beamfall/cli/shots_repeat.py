@@ -27,10 +27,9 @@ def repeat(
     shot: int = SHOT,
     port: str | None = typer.Option(
         None,
-        "--port",
         help="Serial port or pyserial URL, or sim; default: the simulated port of that shot, or the board.",
     ),
-    count: int = typer.Option(1, "--count", min=1, callback=check_shots, help="How many times."),
+    count: int = typer.Option(1, min=1, callback=check_shots, help="How many times."),
     as_json: bool = typer.Option(False, "--json", help="The comparison as one JSON object."),
     camera: str | None = CAMERA,
     photos: Path | None = PHOTOS,

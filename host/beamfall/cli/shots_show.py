@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 def show_shot(
     shot: int = SHOT,
     as_json: bool = typer.Option(False, "--json", help="The shot as one JSON object."),
-    plot: Path | None = typer.Option(None, "--plot", help="Draw its timeline (PNG)."),
+    plot: Path | None = typer.Option(None, help="Draw its timeline (PNG)."),
 ) -> None:
     """Show one shot: plan, measured edges and outcome."""
     with open_log() as log:

@@ -31,7 +31,6 @@ def sweep(
     rig_file: Path | None = RIG,
     of: str = typer.Option(
         "flash",
-        "--of",
         help="What to step: flash, spacing, opening, or a value of a row, such as row3.delay or row3.width.",
     ),
     sequence_file: Path | None = typer.Option(
@@ -39,32 +38,21 @@ def sweep(
     ),
     first: str | None = typer.Option(None, "--from", help="First value, such as '180 ms'."),
     last: str | None = typer.Option(None, "--to", help="Last value."),
-    step: str | None = typer.Option(
-        None, "--step", help="Distance between values, such as '1 ms'."
-    ),
-    repeat: int = typer.Option(
-        1, "--repeat", min=1, max=100, help="How many times to fire every value."
-    ),
+    step: str | None = typer.Option(None, help="Distance between values, such as '1 ms'."),
+    repeat: int = typer.Option(1, min=1, max=100, help="How many times to fire every value."),
     shuffle: bool = typer.Option(False, "--shuffle", help="Fire each round in a random order."),
     interleave: bool = typer.Option(
         False, "--interleave", help="Fire every second value upwards, then the others downwards."
     ),
     port: str | None = PORT,
     seed: int = typer.Option(
-        0,
-        "--seed",
-        min=0,
-        callback=check_whole,
-        help="Random seed of a simulated rig and of --shuffle.",
+        0, min=0, callback=check_whole, help="Random seed of a simulated rig and of --shuffle."
     ),
     rest: str | None = typer.Option(
-        None,
-        "--rest",
-        help="Pause between shots and after the warm-up; default: the rig file's aim.rest.",
+        None, help="Pause between shots and after the warm-up; default: the rig file's aim.rest."
     ),
     resume: int | None = typer.Option(
         None,
-        "--resume",
         min=0,
         callback=check_whole,
         help="Resume this series with its own settings (0: the newest sweep).",
