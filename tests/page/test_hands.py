@@ -9,7 +9,7 @@ from opencv import need_opencv
 from page_helpers import open_ready, wait_on_page
 from playwright.sync_api import expect
 
-from beamfall.page.link_code import draw_code, print_code
+from beamfall.page.door import draw_code, print_code
 
 
 @pytest.fixture

@@ -12,8 +12,7 @@ from beamfall.cli.help import describe_commands
 from beamfall.cli.options import PORT, RIG, SEED
 from beamfall.cli.pictures import CAMERA, PHOTOS
 from beamfall.handbook import COMMANDS, MADE
-from beamfall.page.door import BROWSER_S
-from beamfall.page.link_code import print_code
+from beamfall.page.door import BROWSER_S, print_code
 from beamfall.page.listening import make_opener
 from beamfall.page.serve import PageServer, parse_listen
 

@@ -39,14 +39,11 @@ from beamfall.page.board_thread import BoardThread
 from beamfall.page.commands import list_commands, read_arguments
 from beamfall.page.desk import Desk
 from beamfall.page.devices import ACTING, HEADER, Devices, read_name
-from beamfall.page.door import Door
-from beamfall.page.faults import Faults
-from beamfall.page.guard import Guard
+from beamfall.page.door import Door, draw_code
+from beamfall.page.guard import Faults, Guard
 from beamfall.page.handbook import make_page
 from beamfall.page.hub import Hub, clean
-from beamfall.page.link_code import draw_code
-from beamfall.page.pictures import PictureShelf
-from beamfall.page.predicted import Predictor
+from beamfall.page.pictures import PictureShelf, Predictor
 from beamfall.page.recipes import list_recipe_routes
 from beamfall.shots import ShotLog
 

@@ -1,8 +1,9 @@
-"""Puts the board's reports on the hub for all pages: its state, its beams, edges and ends of shots."""
+"""Puts the board's news on the hub for all pages: its state, beams, edges, ends of shots, what Release waits for."""
 
 from __future__ import annotations
 
-from typing import Any
+import time
+from typing import TYPE_CHECKING, Any
 
 from beamfall.board import Status
 from beamfall.events import EdgesSeen, Event, ShotDone, StateChanged, Trouble
@@ -10,6 +11,11 @@ from beamfall.page.drawing import find_shifts
 from beamfall.page.hub import Hub
 from beamfall.page.words import describe_cause, describe_edges
 from beamfall.setup.signals import SignalKind
+
+if TYPE_CHECKING:
+    from beamfall.page.listening import ListeningBoard
+    from beamfall.setup.rig import Rig
+    from beamfall.workflows.waits import Waits
 
 _SEEN_MOST = 200  # edges of a shot that the drawing follows while it runs
 
@@ -85,3 +91,29 @@ class BoardNews:
         live = self._hub.get("live") or {}
         if beam in live.get("beams", {}):
             self._live(beams={**live["beams"], beam: word})
+
+
+_RETELL_MS = 300.0  # the end of a wait is shown again where it has moved by more than this
+
+
+def tell_waits(hub: Hub, waits: Waits, board: ListeningBoard, rig: Rig, pace: float) -> None:
+    """Show until when Release waits, as `resting`. It is removed at the end, since a page's clock may differ."""
+    left = waits.find_left(board.transport.clock(), rig)
+    if not left.longest_s:
+        hub.set(resting=None)
+        return
+    per_second_ms = 1e3 / (pace if board.traits.is_virtual_time else 1.0)
+    now_ms = time.time() * 1e3
+    fresh = {
+        "rest_until": now_ms + left.rest_s * per_second_ms if left.rest_s else None,
+        "recycle_until": now_ms + left.recycle_s * per_second_ms if left.recycle_s else None,
+    }
+    shown = hub.get("resting") or {}
+    if any(_has_moved(shown.get(name), value) for name, value in fresh.items()):
+        hub.set(resting=fresh)
+
+
+def _has_moved(shown: float | None, fresh: float | None) -> bool:
+    if shown is None or fresh is None:
+        return shown is not fresh
+    return abs(shown - fresh) > _RETELL_MS

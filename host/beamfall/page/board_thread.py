@@ -18,12 +18,11 @@ from typing import TYPE_CHECKING
 
 from beamfall.errors import AnotherBoard, BeamfallError, BoardRestarted, LinkError, UserError
 from beamfall.page.bench import Bench
-from beamfall.page.board_news import BoardNews
+from beamfall.page.board_news import BoardNews, tell_waits
 from beamfall.page.devices import ACTING
 from beamfall.page.listening import BoardCallbacks, ListeningBoard, connect
 from beamfall.page.paced import AbortAsked
 from beamfall.page.pictures import warm_up
-from beamfall.page.waits import tell_waits
 from beamfall.page.words import (
     ANOTHER_BOARD,
     OPENED_AGAIN,

@@ -10,16 +10,19 @@ computer is the same site: the Origin check keeps its pages out.
 from __future__ import annotations
 
 import asyncio
+import contextlib
 from typing import TYPE_CHECKING
 
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.responses import PlainTextResponse
+from starlette.responses import JSONResponse, PlainTextResponse
 
 from beamfall.page.door import Door
 from beamfall.recipes.package import FILE_MOST
 
 if TYPE_CHECKING:
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+    from beamfall.page.hub import Hub
 
 BODY_MOST = 64 * 1024
 _JSON = ("application/json", BODY_MOST)
@@ -152,3 +155,32 @@ def _dress(send: Send) -> Send:
         await send(message)
 
     return dressed
+
+
+class Faults:
+    """ASGI middleware, the outermost: what goes wrong further in becomes an answer and a report."""
+
+    def __init__(self, app: ASGIApp, hub: Hub) -> None:
+        self._app = app
+        self._hub = hub
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        has_begun = False
+
+        async def note_begin(message: Message) -> None:
+            nonlocal has_begun
+            has_begun = True
+            await send(message)
+
+        try:
+            await self._app(scope, receive, note_begin)
+        except Exception as error:
+            if scope["type"] == "lifespan":
+                raise
+            text = self._hub.report_fault(error)
+            self._hub.notice("error", text)
+            if scope["type"] == "http" and not has_begun:
+                await JSONResponse({"error": text}, 500)(scope, receive, send)
+            elif scope["type"] == "websocket":
+                with contextlib.suppress(RuntimeError):  # it is closed already
+                    await send({"type": "websocket.close", "code": 1011})

@@ -1,4 +1,4 @@
-"""Pictures of shots: the photograph named in the log, or what the simulated camera saw.
+"""Pictures of shots: the photograph named in the log, what the simulated camera saw, or what the next one would show.
 
 Simulated pictures are drawn by the library into a folder beside the log. A picture is served by the
 shot's number alone: no path comes from a page, and only what reads as a picture is sent.
@@ -9,16 +9,19 @@ from __future__ import annotations
 import threading
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import BeamfallError, UserError
 from beamfall.files import explain_write
 from beamfall.page.hub import Hub, mark_shot
 from beamfall.photos.find import find_drawn, load_picture
+from beamfall.planning.unknowns import NAMES
+from beamfall.ports import predict_picture
 from beamfall.shots import ShotLog
 
 if TYPE_CHECKING:
     from beamfall.link.traits import Picture
+    from beamfall.page.desk import Desk
 
 _LARGE, _SMALL = 1400, 420
 _KEPT_MOST = 400
@@ -95,3 +98,29 @@ class PictureShelf:
                     self._kept.pop(next(iter(self._kept)))
                 self._kept[key] = data
             return data
+
+
+PIXELS = 480  # of the longer side: half a second of one core
+
+
+class Predictor:
+    """Draws for the pages. Any thread may ask; one picture is drawn at a time, and the newest is kept."""
+
+    def __init__(self, desk: Desk) -> None:
+        self._desk = desk
+        self._lock = threading.Lock()
+        self._drawn: tuple[Any, bytes] | None = None
+
+    def draw(self) -> bytes:
+        """A JPEG; raises UserError if there is no plan, PhysicsRangeError for a rig beyond the physics."""
+        with self._lock:
+            asked = self._desk.asked
+            if self._drawn is None or self._drawn[0] != asked:
+                rig, sequence, learned = asked
+                fitted = None if learned is None else learned.fit(rig)
+                known = {} if fitted is None else dict(zip(NAMES, fitted[0].tolist(), strict=True))
+                self._drawn = (
+                    asked,
+                    predict_picture(rig, sequence, known, PIXELS).jpeg,
+                )
+            return self._drawn[1]

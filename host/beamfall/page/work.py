@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from beamfall.page.listening import ListeningBoard
     from beamfall.shots import ShotLog
 
+
 T = TypeVar("T")
 
 _ASKING_S = 0.05
