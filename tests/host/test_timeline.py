@@ -18,7 +18,7 @@ from tiers import in_full
 from beamfall.errors import FileWriteError, UserError
 from beamfall.plot.draw import draw_chart, make_figure
 from beamfall.plot.scene import Bar, Dots, Line, Stems, to_json
-from beamfall.plot.timeline import Scatter, describe_timeline, draw_timeline
+from beamfall.plot.timeline import Scatter, describe_timeline
 
 HZ = 125_000_000
 
@@ -257,15 +257,15 @@ def test_the_truth_of_a_simulation_has_a_lane_of_its_own() -> None:
 )
 def test_odd_shots_can_be_drawn(record: dict[str, Any], tmp_path: Path) -> None:
     path = tmp_path / "odd.png"
-    draw_timeline(record, path)
+    draw_chart(describe_timeline(record), path)
     assert path.read_bytes().startswith(b"\x89PNG")
 
 
 def test_a_place_that_cannot_be_written_is_named(tmp_path: Path) -> None:
     with pytest.raises(FileWriteError, match="none"):
-        draw_timeline(make_record(), tmp_path / "none" / "a.png")
+        draw_chart(describe_timeline(make_record()), tmp_path / "none" / "a.png")
     with pytest.raises(UserError, match=r"\.png.*\.svg.*\.pdf"):
-        draw_timeline(make_record(), tmp_path / "a.docx")
+        draw_chart(describe_timeline(make_record()), tmp_path / "a.docx")
 
 
 def test_matplotlib_is_imported_only_to_draw() -> None:

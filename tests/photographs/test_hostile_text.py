@@ -22,7 +22,8 @@ from beamfall.board_tools.backup import Backup, pack_backup
 from beamfall.fault_report import describe_fault
 from beamfall.page.review import describe_shot, list_lines
 from beamfall.planning.collision import plan_collision
-from beamfall.plot.plan import draw_plan
+from beamfall.plot.draw import draw_chart
+from beamfall.plot.plan import describe_plan
 from beamfall.recipes.package import write_recipe
 from beamfall.recipes.recipe import Events, Home, Label, Looks, Recipe
 from beamfall.setup.rig import EXAMPLE, example_rig
@@ -227,7 +228,7 @@ def test_a_chart_draws_any_name_without_a_word(tmp_path: Path) -> None:
         warnings.simplefilter("always")
         for name in (HOSTILE, "$\\frac{1}{$", "\U00013000\u6c34", "a$b$c"):
             rig = replace(example_rig(), name=name)
-            draw_plan(plan_collision(rig, traced=True), tmp_path / "plan.png")
+            draw_chart(describe_plan(plan_collision(rig, traced=True)), tmp_path / "plan.png")
     assert not said
 
 

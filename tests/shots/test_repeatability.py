@@ -242,7 +242,8 @@ def test_a_series_that_is_not_there(log: ShotLog) -> None:
 
 
 def test_json_and_charts(log: ShotLog, fire_series: Fire, tmp_path: Path) -> None:
-    from beamfall.plot.control import describe_control, draw_charts
+    from beamfall.plot.control import describe_control
+    from beamfall.plot.draw import draw_chart
     from beamfall.plot.scene import Dots, Stems
 
     found = assess_series(read_series(log, fire_series(log, 12)))
@@ -250,7 +251,7 @@ def test_json_and_charts(log: ShotLog, fire_series: Fire, tmp_path: Path) -> Non
     arrival = content["quantities"][0]
     assert arrival["name"] == "arrival" and arrival["scatter_us"] > 0.0
     file = tmp_path / "charts.png"
-    draw_charts(found, file)
+    draw_chart(describe_control(found), file)
     assert file.read_bytes().startswith(b"\x89PNG")
     main, side = describe_control(found).panels[0]
     values = found.quantities[0].values_s

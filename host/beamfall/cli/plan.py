@@ -11,7 +11,8 @@ from beamfall.cli.options import RIG
 from beamfall.cli.output import print_json, print_pairs, print_table
 from beamfall.planning.make import make_plan
 from beamfall.planning.stage import find_stage
-from beamfall.plot.plan import draw_plan
+from beamfall.plot.draw import draw_chart
+from beamfall.plot.plan import describe_plan
 from beamfall.setup.rig import load_rig
 
 if TYPE_CHECKING:
@@ -59,7 +60,7 @@ def plan(
     stage_s = find_stage(stage, rig, key="--stage", learned=learned)
     made = make_plan(rig, stage_s=stage_s, learned=learned, traced=plot is not None)
     if plot is not None:
-        draw_plan(made, plot)
+        draw_chart(describe_plan(made), plot)
     if as_json:
         print_json(made.to_json())
         return

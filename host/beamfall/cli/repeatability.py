@@ -10,7 +10,8 @@ import typer
 from beamfall.cli.open_log import choose_series, open_log
 from beamfall.cli.options import JSON_ALL, SERIES
 from beamfall.cli.output import print_json, print_pairs, print_table
-from beamfall.plot.control import draw_charts
+from beamfall.plot.control import describe_control
+from beamfall.plot.draw import draw_chart
 from beamfall.repeatability import assess_series, read_series
 from beamfall.repeatability.words import (
     BY_CHANCE,
@@ -42,7 +43,7 @@ def repeatability(
         data = read_series(log, choose_series(log, series), beam)
     assessment = assess_series(data)
     if plot is not None:
-        draw_charts(assessment, plot)
+        draw_chart(describe_control(assessment), plot)
     if as_json:
         print_json(assessment.to_json())
         return

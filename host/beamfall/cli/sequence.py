@@ -12,7 +12,8 @@ from beamfall.cli.output import print_json, print_pairs, print_table
 from beamfall.cli.targets import DRAWINGS, check_target
 from beamfall.planning.expected import expect_edges
 from beamfall.planning.make import make_plan
-from beamfall.plot.sequence import draw_sequence
+from beamfall.plot.draw import draw_chart
+from beamfall.plot.sequence import describe_sequence
 from beamfall.setup.flicker import warn_of_flicker
 from beamfall.setup.limits import BoardLimits
 from beamfall.setup.rig import load_rig
@@ -108,4 +109,4 @@ def check_sequence(
 
 def _draw(sequence: Sequence, limits: BoardLimits, rig_file: Path | None, plot: Path) -> None:
     plan = make_plan(load_rig(rig_file), traced=True) if any(sequence.awaits) else None
-    draw_sequence(sequence, limits, expect_edges(sequence, plan), plot)
+    draw_chart(describe_sequence(sequence, limits, expect_edges(sequence, plan)), plot)

@@ -15,7 +15,8 @@ from beamfall.cli.pictures import CAMERA, PHOTOS, PICTURE_WAIT, begin, hold, rea
 from beamfall.cli.targets import DRAWINGS, PICTURES, check_target, refuse_picture
 from beamfall.cli.words import say_end
 from beamfall.planning.make import make_plan
-from beamfall.plot.timeline import draw_timeline
+from beamfall.plot.draw import draw_chart
+from beamfall.plot.timeline import describe_timeline
 from beamfall.setup.rig import load_rig
 from beamfall.setup.sequence_file import load_sequence
 from beamfall.shots import ShotLog
@@ -151,7 +152,7 @@ def _draw(
     picture: Path | None,
 ) -> None:
     if plot is not None:
-        draw_timeline(last, plot)
+        draw_chart(describe_timeline(last), plot)
     studio = board.traits.studio
     if picture is not None and studio is not None:
         studio.draw_pictures(pictures, picture)

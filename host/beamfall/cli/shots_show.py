@@ -11,7 +11,8 @@ from beamfall.cli.open_log import open_log
 from beamfall.cli.options import SHOT
 from beamfall.cli.output import print_json, print_pairs, print_table
 from beamfall.cli.shots_list import describe_line
-from beamfall.plot.timeline import draw_timeline
+from beamfall.plot.draw import draw_chart
+from beamfall.plot.timeline import describe_timeline
 from beamfall.setup.signals import SignalKind
 from beamfall.setup.unit_words import format_ticks
 from beamfall.shots.coil_readings import describe_opening
@@ -37,7 +38,7 @@ def show_shot(
     remarks = list_remarks(logged.record, sees_light=logged.sees_light)
     content = {**logged.record.to_json(), "remarks": remarks}
     if plot is not None:
-        draw_timeline(content, plot)
+        draw_chart(describe_timeline(content), plot)
     if as_json:
         print_json(content)
     else:

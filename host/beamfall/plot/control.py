@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from beamfall.errors import UserError
-from beamfall.plot.draw import draw_chart
 from beamfall.plot.scene import Axis, Band, Chart, Dots, Line, Panel, Rule, Shape, Stems, View
 
 if TYPE_CHECKING:
@@ -16,11 +14,6 @@ if TYPE_CHECKING:
 
 DRAWN = ("arrival", "dwell", "spacing")
 _MOST_ROWS = 8
-
-
-def draw_charts(assessment: Assessment, file: Path) -> None:
-    """Draw the charts into a file. Raises UserError if there is nothing to draw or the file cannot be written."""
-    draw_chart(describe_control(assessment), file)
 
 
 def describe_control(assessment: Assessment) -> Chart:

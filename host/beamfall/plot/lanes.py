@@ -7,18 +7,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from beamfall.setup.signals import Signal, SignalKind
-from beamfall.shots.pulses import read_pulses
+from beamfall.shots.pulses import Pulse, read_pulses
 from beamfall.shots.remarks import NO_LIGHT
 
 _ON = ("on", "dark")
-
-
-@dataclass(frozen=True)
-class Bar:
-    """From an edge to the next on one lane, in ms; None if that end was not seen."""
-
-    start: float | None
-    end: float | None
 
 
 @dataclass(frozen=True)
@@ -26,8 +18,8 @@ class Lane:
     """One line of the board and what happened on it."""
 
     what: str
-    planned: tuple[Bar, ...]
-    measured: tuple[Bar, ...]
+    planned: tuple[Pulse, ...]  # in ms; an end that was not seen is None
+    measured: tuple[Pulse, ...]
     worst_ms: float | None  # largest difference measured - planned
     never_due: bool  # all its rows follow a beam edge that never came
 
@@ -90,7 +82,7 @@ def make_marks(record: Mapping[str, Any]) -> list[Mark]:
     return sorted(marks, key=lambda mark: mark.time)
 
 
-def _pair(edges: Sequence[Mapping[str, Any]], key: str, clock_hz: int) -> tuple[Bar, ...]:
+def _pair(edges: Sequence[Mapping[str, Any]], key: str, clock_hz: int) -> tuple[Pulse, ...]:
     """Put on and off together, in the order of `key`; an end that was not seen stays open."""
     seen = sorted(
         (
@@ -100,7 +92,7 @@ def _pair(edges: Sequence[Mapping[str, Any]], key: str, clock_hz: int) -> tuple[
         ),
         key=lambda item: item[0],
     )
-    return tuple(Bar(pulse.start, pulse.end) for pulse in read_pulses(seen))
+    return tuple(read_pulses(seen))
 
 
 def find_range(lanes: Sequence[Lane], marks: Sequence[Mark] = ()) -> tuple[float, float]:

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from beamfall.plot.draw import draw_chart
 from beamfall.plot.scene import (
     Arrow,
     Axis,
@@ -23,14 +21,6 @@ from beamfall.plot.scene import (
 
 if TYPE_CHECKING:
     from beamfall.planning.result import Plan
-
-
-def draw_plan(plan: Plan, path: str | Path) -> None:
-    """Draw a plan made with `traced=True` into `path` (.png, .svg or .pdf).
-
-    Raises UserError if the file cannot be written or its ending is unknown.
-    """
-    draw_chart(describe_plan(plan), path)
 
 
 def describe_plan(plan: Plan) -> Chart:

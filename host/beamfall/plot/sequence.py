@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING
 
-from beamfall.plot.draw import draw_chart
 from beamfall.plot.scene import Arrow, Axis, Bar, Chart, Dots, Note, Panel, Row, Rule, Shape, View
 from beamfall.setup.limits import BoardLimits, Problem, find_problems
 from beamfall.setup.signals import Signal, SignalKind
@@ -27,14 +25,6 @@ _WORDS = {
     "beyond_horizon": "too late", "window_missing": "no window", "zero_width": "no width", "bad_anchor": "wrong anchor",
     "bad_output": "no such output",
 }  # fmt: skip
-
-
-def draw_sequence(shot: Shot, limits: BoardLimits, edges: ExpectedEdges, path: str | Path) -> None:
-    """Draw a sequence into `path` (.png, .svg or .pdf).
-
-    Raises UserError if the file cannot be written or its ending is unknown.
-    """
-    draw_chart(describe_sequence(shot, limits, edges), path)
 
 
 def find_start(row: SequenceRow, edges: ExpectedEdges) -> float:

@@ -10,11 +10,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import Any
 
 from beamfall.plot.coil_rows import CoilRows
-from beamfall.plot.draw import draw_chart
 from beamfall.plot.lanes import Lane, Mark, find_range, make_lanes, make_marks
 from beamfall.plot.scene import (
     Arrow,
@@ -47,14 +45,6 @@ class Scatter:
     series: int = 0
     shots: int = 0
     lines: Mapping[str, Sequence[float]] = field(default_factory=dict)
-
-
-def draw_timeline(record: Mapping[str, Any], path: str | Path) -> None:
-    """Draw the shot in `record` (an object of `shoot --json`) into `path` (.png, .svg or .pdf).
-
-    Raises UserError if the file cannot be written or its ending is unknown.
-    """
-    draw_chart(describe_timeline(record), path)
 
 
 def describe_timeline(record: Mapping[str, Any], scatter: Scatter | None = None) -> Chart:
@@ -236,9 +226,11 @@ def _find_delay(record: Mapping[str, Any], lanes: Sequence[Lane]) -> tuple[int, 
 def _draw_marks(marks: Sequence[Mark], y: int) -> Iterator[Shape]:
     """What happened at the surface, which only a simulated rig knows."""
     for mark in marks:
-        role, shape = ("flash", "star") if mark.contact else ("truth", "fall")
-        title = f"{mark.text} at {mark.time:.3f} ms"
-        yield Dots(role, (mark.time,), (y,), "star" if shape == "star" else "fall", (title,))
+        titles = (f"{mark.text} at {mark.time:.3f} ms",)
+        if mark.contact:
+            yield Dots("flash", (mark.time,), (y,), "star", titles)
+        else:
+            yield Dots("truth", (mark.time,), (y,), "fall", titles)
     for mark in marks:
         yield Note("ink", mark.time, y, mark.text)
 

@@ -2,6 +2,6 @@
 
 from __future__ import annotations
 
-from beamfall.report.write import Report, write_report
+from beamfall.report.write import write_report
 
-__all__ = ["Report", "write_report"]
+__all__ = ["write_report"]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -37,15 +36,8 @@ _PICTURES_MOST = 12
 _THUMBNAIL = 480
 
 
-@dataclass(frozen=True, slots=True)
-class Report:
-    """What was written: the page first, then the plots."""
-
-    files: tuple[Path, ...]
-
-
-def write_report(log: ShotLog, series: int, folder: Path) -> Report:
-    """Write `index.html` and its plots into `folder`, made where needed.
+def write_report(log: ShotLog, series: int, folder: Path) -> tuple[Path, ...]:
+    """Write `index.html` and its plots into `folder`, made where needed; return them, the page first.
 
     Raises NoSuchShot if the series has no shot, FileWriteError if something cannot be written.
     """
@@ -54,16 +46,11 @@ def write_report(log: ShotLog, series: int, folder: Path) -> Report:
         raise NoSuchShot(f"series {series} has no shot to report on; `beamfall shots list`")
     with explain_write(folder):
         folder.mkdir(parents=True, exist_ok=True)
-    return _write(log, series, folder, cards, orders)
-
-
-def _write(
-    log: ShotLog, series: int, folder: Path, cards: Sequence[Card], orders: Sequence[str]
-) -> Report:
     best = _choose_shot(cards)
     logged = log.read_shot(best.shot)
     assessment = _assess(log, series)
-    files: list[Path] = []
+    page = folder / "index.html"
+    files = [page]
 
     def save(chart: Chart, name: str) -> str:
         file = folder / name
@@ -71,26 +58,25 @@ def _write(
         files.append(file)
         return name
 
-    sections = [_describe_setup(log, series, logged, cards)]
-    sections.append(_draw_timeline(logged, best, save))
-    if assessment is not None:
-        sections.append(_describe_scatter(assessment, save))
-    sections.append(_describe_sweep(log, cards, orders, save))
-    sections.append(_show_pictures(log, cards, folder, files))
-    sections.append(_list_shots(cards))
-    title = f"Series {series}"
-    page = folder / "index.html"
+    sections = (
+        _describe_setup(log, series, logged, cards),
+        _draw_timeline(logged, best, save),
+        "" if assessment is None else _describe_scatter(assessment, save),
+        _describe_sweep(log, cards, orders, save),
+        _show_pictures(log, cards, folder, files),
+        _list_shots(cards),
+    )
     write_text(
         page,
         fill_page(
             Path(__file__).with_name("report.html"),
-            title=title,
+            title=f"Series {series}",
             summary=_summarise(cards, assessment),
             sections="\n".join(section for section in sections if section),
             made=datetime.now(UTC).astimezone().strftime("%Y-%m-%d %H:%M"),
         ),
     )
-    return Report((page, *files))
+    return tuple(files)
 
 
 def _choose_shot(cards: Sequence[Card]) -> Card:
@@ -113,20 +99,15 @@ def _summarise(cards: Sequence[Card], assessment: Assessment | None) -> str:
     fired = sum(card.state == "fired" for card in cards)
     text = [f"<p>{fired} of {len(cards)} shots fired."]
     if assessment is not None:
-        arrivals = [
-            q for q in assessment.quantities if q.name == "arrival" and q.spread is not None
-        ]
-        if arrivals and arrivals[-1].spread is not None:
-            last = arrivals[-1]
+        spreads = [(q, q.spread) for q in assessment.quantities if q.name == "arrival" and q.spread]
+        for last, spread in spreads[-1:]:
             path = (
                 ""
                 if last.scene_mm is None
                 else f", {last.scene_mm:.2f} mm of a drop's path at the surface"
             )
             text.append(
-                f" The arrival of {last.of} scatters by {last.spread.deviation * 1e6:.0f} µs{path}."
-                if last.spread
-                else ""
+                f" The arrival of {last.of} scatters by {spread.deviation * 1e6:.0f} µs{path}."
             )
     text.append("</p>")
     if assessment is not None:
@@ -137,15 +118,10 @@ def _summarise(cards: Sequence[Card], assessment: Assessment | None) -> str:
             )
             text.append(f'<ul class="findings">{items}</ul>')
         else:
-            text.append(_say_steady(assessment))
+            good = ' class="good"' if is_steady(assessment) else ""
+            text.append(f"<p{good}>{show_html(say_steady(assessment))}</p>")
         text.append(_say_outside(assessment))
     return "".join(text)
-
-
-def _say_steady(assessment: Assessment) -> str:
-    text = say_steady(assessment)
-    good = ' class="good"' if is_steady(assessment) else ""
-    return f"<p{good}>{show_html(text)}</p>"
 
 
 def _say_outside(assessment: Assessment) -> str:
