@@ -10,7 +10,7 @@ import pytest
 from opencv import need_opencv
 from photographed_rigs import find_truth, make_shot
 
-from beamfall.photos.measure import Measured, Scene, Value, measure_pixels
+from beamfall.photos.measure import Measured, Scene, Value, date_series, measure_pixels
 from beamfall.photos.measure.age import find_age, find_cap
 from beamfall.photos.measure.series import lacks, share_offset
 from beamfall.physics.expected_drop import ExpectedDrop
@@ -111,6 +111,18 @@ def test_the_expected_drop_dates_an_umbrella_that_spreads_unusually() -> None:
         logged = find_age(seen, replace(KNOWN, drop_offset_m=(0.0, 5e-4)))
         assert logged.value == pytest.approx(age, abs=0.9)
         assert alone is None or logged.error < alone.error
+
+
+def test_umbrellas_without_a_drop_in_the_air_are_dated_by_the_expected_drop() -> None:
+    """Two that have spread: the light's times say how far apart they are, and only the log when drop 2 met the jet."""
+    ages = (3.0, 6.0)
+    series = [(umbrella(age, factor=1.2), 100.0 + age) for age in ages]
+    bare = [(replace(one, expected=None), light) for one, light in series]
+    known = replace(KNOWN, drop_offset_m=(0.0, 5e-4))
+    dated, undated = date_series(series, known), date_series(bare, known)
+    for age, one, other in zip(ages, dated, undated, strict=True):
+        assert one.since_contact_ms.value == pytest.approx(age, abs=0.3)
+        assert one.since_contact_ms.error < 0.8 * other.since_contact_ms.error
 
 
 def falling(height_mm: float, off_mm: float) -> Measured:

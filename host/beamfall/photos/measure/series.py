@@ -10,16 +10,17 @@ from typing import Any
 
 from beamfall.errors import PictureError
 from beamfall.photos.measure.age import DOME_ERROR, RADIUS_SHARE, find_age, find_cap, meeting_speed
-from beamfall.photos.measure.result import Measured, Scene, Value
+from beamfall.photos.measure.result import Measured, Scene, Value, move_expected
 from beamfall.photos.measure.run import measure
 from beamfall.physics.expected_drop import ExpectedDrop
 from beamfall.physics.umbrella import SPEED_SPREAD, TIME_SPREAD, spread_out
 
 _CLOSE = 0.012  # of the height: surfaces of pictures that agree
 _SCATTER_MS = 0.25  # standard deviation of the contact from shot to shot at one setting (estimate)
-_OFFSET_MM = (
-    0.3  # by how much the offset of expected drops may still be off, however many pictures agree
-)
+# By how much the offset of expected drops may still be off, however many pictures agree.
+_OFFSET_MM = 0.3
+# What all umbrellas of a rig share of the error of how high a splash stands above the contact (estimate).
+_SAME_DOME = 0.8
 _OFF_MOST = 3.0  # standard errors by which a picture may be off its series
 
 
@@ -160,7 +161,8 @@ def date_series(measured: Sequence[tuple[Measured, float]], scene: Scene) -> lis
     Each comes with the time of its light in ms, from a start that the pictures share. One umbrella alone tells its age
     badly once it hardly grows. In a series the light's times are known: the contact's time, how fast this rig's sheet
     spreads and for how long are fitted to all gaps and diameters at once, by least squares with the priors of
-    `physics.umbrella`. Pictures without a stage, a gap or a diameter keep what they have.
+    `physics.umbrella`, and so is how far umbrellas stand above drop 2's expected place where the log says that.
+    Pictures without a stage, a gap or a diameter keep what they have.
     """
     gaps = [
         (place, value)
@@ -180,6 +182,7 @@ def date_series(measured: Sequence[tuple[Measured, float]], scene: Scene) -> lis
         [measured[place][1] for place in used],
         [value for _, value in gaps],
         [value for _, value in sheets],
+        [made[place] for place, _ in sheets],
         scene,
     )
     for place, age in zip(used, ages, strict=True):
@@ -188,13 +191,18 @@ def date_series(measured: Sequence[tuple[Measured, float]], scene: Scene) -> lis
 
 
 def _fit_ages(
-    lights_ms: Sequence[float], gaps: Sequence[Value], sheets: Sequence[Value], scene: Scene
+    lights_ms: Sequence[float],
+    gaps: Sequence[Value],
+    sheets: Sequence[Value],
+    umbrellas: Sequence[Measured],
+    scene: Scene,
 ) -> list[Value]:
     """Times since contact of pictures that show a gap, in ms, and then of those that show a sheet, in mm."""
     import numpy as np
     from scipy.optimize import least_squares
 
     drop_m = scene.drop_diameter_m
+    assert drop_m is not None
     speed, speed_error = meeting_speed(scene)
     # Of the logarithms of the sheet's speed and time and of the drop's diameter.
     spreads = np.array(
@@ -210,9 +218,24 @@ def _fit_ages(
     edge_error = np.array([0.5e-3 * one.error for one in sheets])
     radius_error = np.hypot(edge_error, RADIUS_SHARE * radius)
 
+    logged = [
+        (place, one.umbrella_height, move_expected(one.expected, scene.drop_offset_m))
+        for place, one in enumerate(umbrellas)
+        if one.expected is not None and one.umbrella_height is not None
+    ]
+    places = [place for place, _, _ in logged]
+    above = np.array([top.value - 1e3 * last.height_m for _, top, last in logged])
+    falls = np.array([last.speed_m_s for _, _, last in logged])
+    # The rig's error and the dome's are partly the same in all pictures.
+    common_mm = [
+        math.hypot(1e3 * last.rig_error_m, _SAME_DOME * DOME_ERROR * 1e3 * drop_m)
+        for _, _, last in logged
+    ]
+    own_mm = math.sqrt(1.0 - _SAME_DOME**2) * DOME_ERROR * 1e3 * drop_m
+
     def find_ages(values: Any) -> Any:
         """The contact's time is the first value; each shot's shift from it stands at the end."""
-        return lights - values[0] - _SCATTER_MS * values[4:]
+        return lights - values[0] - _SCATTER_MS * values[5:]
 
     def residuals(values: Any) -> Any:
         by_speed, by_time, by_drop = np.exp(spreads * values[1:4])
@@ -221,8 +244,11 @@ def _fit_ages(
         spread = spread_out(
             1e-3 * np.maximum(after, 0.0), drop_m * by_drop, speed * by_speed, scene.liquid, time_factor=float(by_time)
         )  # fmt: skip
+        since = np.maximum(after[places], 0.0)
+        high = find_cap(since, 1e3 * drop_m * by_drop, falls) + falls * since
         return np.concatenate(
             [
+                (above - high - values[4] * np.array(common_mm)) / own_mm,
                 (before * by_speed - gap_ms) / gap_error,
                 (spread - radius) / radius_error,
                 np.minimum(after, 0.0),  # a sheet's age is not below 0
@@ -235,13 +261,13 @@ def _fit_ages(
         *(light - age for light in lights[count:] for age in (1.0, 3.0, 6.0)),
     ]
     fits = [
-        least_squares(residuals, np.array([start, *np.zeros(3 + lights.size)])) for start in starts
+        least_squares(residuals, np.array([start, *np.zeros(4 + lights.size)])) for start in starts
     ]
     best = min(fits, key=lambda fit: float(fit.cost))
     covariance = np.linalg.pinv(best.jac.T @ best.jac)
     found = []
     for place, age in enumerate(find_ages(best.x)):
         by = np.zeros(best.x.size)
-        by[0], by[4 + place] = 1.0, _SCATTER_MS
+        by[0], by[5 + place] = 1.0, _SCATTER_MS
         found.append(Value(float(age), math.sqrt(float(by @ covariance @ by))))
     return found
