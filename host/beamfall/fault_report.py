@@ -22,6 +22,7 @@ from beamfall.files import write_text
 from beamfall.places import find_log
 from beamfall.text import show_text
 
+BUG = "bug in Beamfall"  # in every message about one, and in no other
 _LIBRARIES = ("numpy", "scipy", "pyserial", "typer", "starlette", "uvicorn", "matplotlib", "pillow")
 _PACKAGE = Path(__file__).resolve().parent
 
@@ -41,7 +42,7 @@ def write_fault_report(error: BaseException, arguments: Sequence[str]) -> Path |
 def describe_fault(error: BaseException, arguments: Sequence[str]) -> str:
     """Return the report's text."""
     lines = [
-        f"Beamfall {__version__}: bug in Beamfall",
+        f"Beamfall {__version__}: {BUG}",
         time.strftime("%Y-%m-%d %H:%M:%S %z"),
         f"Python {platform.python_version()} on {platform.platform()}",
         "; ".join(f"{name} {_find_version(name)}" for name in _LIBRARIES),
@@ -109,5 +110,5 @@ def describe_for_user(error: BaseException, arguments: Sequence[str] | None = No
     path = write_fault_report(error, sys.argv[1:] if arguments is None else arguments)
     what = f"Internal error: {type(error).__name__}: {error}\n"
     if path is None:
-        return what + "This is a bug in Beamfall. Please report it with this line."
-    return what + f"This is a bug in Beamfall. Please report it and attach {path}"
+        return f"{what}This is a {BUG}. Please report it with this line."
+    return f"{what}This is a {BUG}. Please report it and attach {path}"

@@ -14,6 +14,7 @@ import pytest
 from command_line import BEAMFALL, run_checked, run_cli
 from tiers import in_full
 
+from beamfall.setup.rig import example_rig
 from beamfall.sim import interpreter
 
 
@@ -27,10 +28,10 @@ def shots(*arguments: str) -> list[dict]:
 def test_a_shot_is_planned_fired_measured_logged_and_drawn(port, tmp_path) -> None:
     plot = tmp_path / "shot.png"
     said = run_checked("shoot", "--port", port, "--plot", str(plot)).stdout
-    assert "example rig" in said and "1 of 1 shots fired" in said
+    assert "example rig" in said and "1 of 1" in said
     assert plot.read_bytes().startswith(b"\x89PNG")
     listed = run_checked("shots", "list").stdout
-    assert "fired" in listed and "invented collision rig" in listed
+    assert "fired" in listed and example_rig().name in listed
 
 
 def test_every_flash_follows_its_beam_edge_by_exactly_the_commanded_ticks() -> None:

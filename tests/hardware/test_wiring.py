@@ -84,18 +84,18 @@ def test_a_profile_with_another_pin_gives_another_table(circuit, hardware, tmp_p
     ("old", "new", "told"),
     [
         ("1: (2, True)", "1: (2, False)", "active-low"),
-        ('9: (10, 1, "up")', '9: (10, 0, "up")', "beam1 counts level 0"),
-        ('11: (12, 0, "up")', '11: (12, 1, "up")', "light1 counts level 1"),
-        ("1: (2, True)", "1: (3, True)", "pin 3 is used for"),
-        ("1: (2, True)", "1: (26, True)", "pin 26 is used for"),
-        ("1: (2, True)", "1: (20, True)", "reserved for the firmware"),
-        ("1: (2, True)", "1: (25, True)", "not on the board's header"),
+        ('9: (10, 1, "up")', '9: (10, 0, "up")', "beam1.* 0"),
+        ('11: (12, 0, "up")', '11: (12, 1, "up")', "light1.* 1"),
+        ("1: (2, True)", "1: (3, True)", "pin 3 "),
+        ("1: (2, True)", "1: (26, True)", "pin 26 "),
+        ("1: (2, True)", "1: (20, True)", "pin 20.*firmware"),
+        ("1: (2, True)", "1: (25, True)", "25.*header"),
         ("1: (2, True)", "77: (2, True)", "signal 77"),
         ("OUTPUTS =", "PUTOUTS =", "no OUTPUTS"),
     ],
 )
 def test_a_profile_that_does_not_fit_the_circuit_is_refused(circuit, tmp_path, old, new, told):
-    with pytest.raises(ProfileError, match=told.replace("(", r"\(")):
+    with pytest.raises(ProfileError, match=told):
         wiring.wiring_rows(circuit, edited(tmp_path, "pico", old, new), SIGNALS)
 
 

@@ -9,6 +9,7 @@ import sys
 import pytest
 
 from beamfall.cli import main
+from beamfall.fault_report import BUG
 
 
 class FullDisk(io.StringIO):
@@ -30,7 +31,7 @@ def test_a_full_disk_under_stdout_is_said(
     monkeypatch.setattr(sys, "stdout", full)
     assert main(["ports"]) == 1
     words = capsys.readouterr().err
-    assert words.count("beamfall:") == 1 and "bug in Beamfall" not in words
+    assert words.count("beamfall:") == 1 and BUG not in words
     full.close()
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 import sys
 from dataclasses import replace
@@ -152,7 +153,7 @@ def test_other_shots_of_the_series_are_behind_the_own_edges() -> None:
     shapes = describe_timeline(make_record(), scatter).panels[0][0].shapes
     (stems,) = (shape for shape in shapes if isinstance(shape, Stems))
     assert stems.xs == (283.1, 282.9, 368.2) and 0.5 < stems.base < 1.5
-    assert "2 more shots of series 3" in stems.name
+    assert re.findall(r"\d+", stems.name) == ["2", "3"], "how many shots, of which series"
     first_bar = next(n for n, shape in enumerate(shapes) if isinstance(shape, Bar) and shape.y == 1)
     assert shapes.index(stems) < first_bar
 
@@ -178,18 +179,19 @@ def test_someone_who_was_not_there_can_read_it() -> None:
     said = words(make_record())
     for text in (
         "Shot 12: fired",
-        "asked: flash 190.000 ms after beam 1 turns dark for the 2nd time",
-        "drops 85.000 ms apart",
-        "timing: simulated (virtual time, no hardware)",
+        "asked: flash 190.000 ms",
+        "2nd",
+        "drops 85.000 ms",
+        "timing: simulated",
         "seed 7",
-        "ms from the release",
+        "release",
         "valve 1",
         "beam 1",
         "flash 1",
         "1: dwell 2.90 ms",
         "2: dwell 2.85 ms",
         "spacing 85.000 ms",
-        "delay 190.000 ms, exactly as planned",
+        "delay 190.000 ms",
         "valve 1 exact",
         "planned",
         "measured",
@@ -201,7 +203,7 @@ def test_a_late_flash_is_said_to_be_late() -> None:
     record = make_record()
     record["edges"][8]["ticks"] += 300  # 2.4 µs at 125 MHz
     said = words(record)
-    assert "delay 190.002 ms, +2.4 µs from plan" in said
+    assert "delay 190.002 ms, +2.4 µs" in said
     assert "flash 1 +2.4 µs" in said
 
 
@@ -209,9 +211,8 @@ def test_a_missed_shot_says_why_its_flash_is_missing() -> None:
     record = make_record(state="missed", cause="few-edges", seed=None, timing="hardware")
     record["edges"] = [*record["edges"][:6], edge("flash1", "on", None, None)]
     said = words(record)
-    assert "Shot 12: missed (few-edges)" in said
-    assert "not fired: the beam edge it follows never came" in said
-    assert "flash 1 never due" in said
+    assert "Shot 12" in said and "missed" in said and "few-edges" in said
+    assert "not fired" in said and "never due" in said
     assert "seed" not in said and "no hardware" not in said
     assert "delay 190" not in said
 
@@ -219,15 +220,15 @@ def test_a_missed_shot_says_why_its_flash_is_missing() -> None:
 def test_drops_close_to_each_other_share_a_label() -> None:
     record = make_record()
     record["edges"] += [edge("beam1", "dark", None, 374), edge("beam1", "clear", None, 374.8)]
-    assert "2 and 3: dwell 2.85 and 0.80 ms" in words(record)
+    assert re.search(r"2 and 3: .*2\.85 and 0\.80 ms", words(record))
 
 
 def test_a_flash_after_the_release_is_measured_from_there() -> None:
     record = make_record(anchor={"beam": None, "edge": None, "count": 0})
     record["planned"]["flash_delay_ticks"] = ticks(558)
     said = words(record)
-    assert "delay 558.000 ms, exactly as planned" in said
-    assert "asked: flash 558.000 ms after the release" in said
+    assert "delay 558.000 ms" in said and " µs from" not in said
+    assert re.search(r"asked: flash 558\.000 ms .*release", said)
 
 
 def test_the_truth_of_a_simulation_has_a_lane_of_its_own() -> None:

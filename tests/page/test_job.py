@@ -19,6 +19,7 @@ from page_helpers import (
     wait_ready,
 )
 
+from beamfall.page.words import VALVE_STAYED_CLOSED
 from beamfall.shots import ShotLog
 
 Serve = Callable[..., Served]
@@ -267,7 +268,7 @@ def test_a_rinse_asks_first_and_a_question_shows_on_every_view(
     page.goto(f"{served.origin}/#log")
     page.locator('#question [data-answer="no"]').click()
     served.wait(lambda: served.hub.get("job")["state"] == "ended")
-    assert served.hub.get("job")["text"] == "The valve stayed closed."
+    assert served.hub.get("job")["text"] == VALVE_STAYED_CLOSED
     page.goto(f"{served.origin}/#bench")
     page.get_by_role("button", name="One drop").click()
     expect(page.locator(".said")).to_contain_text("The beam saw the drop")

@@ -11,6 +11,7 @@ import pytest
 from page_helpers import Asker, Served
 
 from beamfall.errors import BeamfallError
+from beamfall.fault_report import BUG
 from beamfall.page.jobs import make_arm, make_drip, make_release
 from beamfall.page.words import ANOTHER_BOARD, OPENED_AGAIN
 from beamfall.ports import open_transport
@@ -112,14 +113,14 @@ def test_a_fault_in_a_request_or_a_job_writes_one_report_of_its_kind_and_the_pag
         patch.setattr("beamfall.page.review.list_series", fail)
         for _ in range(3):
             status, _, body = asker.ask("GET", "/series")
-            assert status == 500 and b"bug in Beamfall" in body and b"fault-" in body
+            assert status == 500 and BUG.encode() in body and b"fault-" in body
     assert len(read_reports(served)) == 1 and "ZeroDivisionError" in read_reports(served)[0]
     assert asker.ask("GET", "/series")[0] == 200
     job = make_drip(1, "13 ms")
     job.run = fail
     served.server.bench.submit(job)
     served.wait(lambda: (served.hub.get("job") or {}).get("state") == "failed")
-    assert "bug in Beamfall" in errors_of(served)[-1]
+    assert BUG in errors_of(served)[-1]
     served.server.bench.submit(make_drip(1, "13 ms"))
     served.wait(lambda: (served.hub.get("job") or {}).get("state") == "ended")
     assert "Traceback" not in capfd.readouterr().err

@@ -110,7 +110,8 @@ def test_a_folder_names_what_it_cannot_use(tmp_path: Path, make_picture: Make) -
 def test_an_unreadable_picture_is_named(tmp_path: Path, make_picture: Make) -> None:
     make_picture(tmp_path / "a.jpg", TAKEN_S)
     make_picture(tmp_path / "b.jpg", TAKEN_S).chmod(0)
-    assert "b.jpg: cannot be read" in read_folder(tmp_path).problems[0]
+    (problem,) = read_folder(tmp_path).problems
+    assert "b.jpg" in problem
 
 
 def test_folders_with_nothing_to_use(tmp_path: Path, make_picture: Make) -> None:

@@ -63,7 +63,7 @@ def test_pictures_of_another_evening_are_refused(seed: int) -> None:
 def test_too_few_to_compare() -> None:
     studio = make_studio(6000, shots=60)
     (found,) = match_pictures(studio.pictures[:1], studio.shots)
-    assert found.refusal == "matching needs at least two pictures and two shots"
+    assert found.clock is None and found.refusal is not None and found.pairs == ()
     (found,) = match_pictures(studio.pictures[:3], studio.shots[:3])
     assert found.clock is not None and found.clock.why_not is not None and found.pairs == ()
 

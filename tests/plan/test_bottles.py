@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 import tomllib
 from dataclasses import replace
 
@@ -63,7 +64,7 @@ def test_a_bottle_without_its_valve_and_an_unknown_liquid_are_refused() -> None:
     content = tomllib.loads(write_toml(rig_to_file(example_rig())))
     with pytest.raises(RigFileError, match="bottle"):
         parse_rig({**content, "bottle": [{"valve": "valve2", "name": "milk"}]}, "file")
-    with pytest.raises(PhysicsRangeError, match="bottle of valve2"):
+    with pytest.raises(PhysicsRangeError, match="valve2.*mercury|mercury.*valve2"):
         plan_collision(make_rig(Bottle(name="mercury", valve="valve2")))
 
 
@@ -132,7 +133,7 @@ def test_recipe_and_sheet_name_both_liquids() -> None:
     spacing = plan.spacing_s or 0.0
     events, looks = read_events(rig, Shot((0.0, spacing), spacing + 0.35), 2)
     recipe = Recipe(Label(name="two"), rig, plan.sequence, events, looks)
-    assert "1 water : 1 glycerol from valve2" in recipe.liquid
+    assert re.search(r"1 water : 1 glycerol\D*valve2", recipe.liquid)
     rows = dict(list_tables(recipe)["Valve valve2"])
     assert rows["mix, parts by volume"] == "1 water : 1 glycerol" and rows["colour"] == "red"
     assert "mix, parts by volume" not in dict(list_tables(recipe)["Valve valve1"])

@@ -75,6 +75,8 @@ def test_a_find_survives_what_comes_after_it(rig: Path) -> None:
 
 
 def test_what_cannot_be_undone_is_a_mistake_of_whoever_asks(rig: Path) -> None:
-    assert "rig file alone" in beamfall("learned", "show", rig)
+    assert [(line["step"], line["used"]) for line in steps(rig)] == [(None, True)], (
+        "the rig file alone"
+    )
     beamfall("learned", "undo", rig, status=2)
     beamfall("learned", "show", rig.with_name("none.toml"), status=2)

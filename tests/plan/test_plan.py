@@ -149,7 +149,7 @@ def test_a_third_drop_meets_the_umbrella_at_the_light() -> None:
 def test_a_slow_valve_lets_its_third_drop_fall_as_soon_as_it_can() -> None:
     rig = make_rig(aim={"drops": 3})  # 26 ms for a drop: the next one cannot come 25 ms later
     plan = plan_collision(rig)
-    assert "faster than the valve" not in "\n".join(plan.warnings)
+    assert plan.warnings == ()
     assert plan.drops[2].at_s - plan.drops[1].at_s > rig.valves[0].opening_s
     splash = fire(make_middle_rig(rig), plan.sequence)
     assert len(splash.columns[0].contacts) == 2
@@ -191,7 +191,7 @@ def test_a_time_at_which_the_third_drop_would_miss_is_refused_with_one_that_work
     rig = replace(example_rig(), drops=(DropInRig(), DropInRig(), DropInRig(at_s=0.5)))
     with pytest.raises(RigFileError) as caught:
         plan_collision(rig.with_aim(drops=3))
-    low, high = (1e-3 * float(n) for n in re.findall(r"(\d+) to (\d+) ms", str(caught.value))[0])
+    low, high = (1e-3 * float(n) for n in re.findall(r"(\d+) \w+ (\d+) ms", str(caught.value))[0])
     cured = replace(rig, drops=(*rig.drops[:2], DropInRig(at_s=0.5 * (low + high))))
     plan = plan_collision(cured.with_aim(drops=3))
     assert plan.chance is not None and plan.chance > 0.5
@@ -200,8 +200,8 @@ def test_a_time_at_which_the_third_drop_would_miss_is_refused_with_one_that_work
 def test_a_long_opening_pours_a_stream_that_is_planned_with_a_warning() -> None:
     rig = make_rig(valve={"opening_s": 0.06})
     plan = plan_collision(rig)
-    assert any("pours a stream" in words for words in plan.warnings)
-    assert not any("pours a stream" in words for words in plan_collision(example_rig()).warnings)
+    assert any("valve1" in words and "stream" in words for words in plan.warnings)
+    assert plan_collision(example_rig()).warnings == ()
     splash = fire(make_middle_rig(rig), plan.sequence)
     assert splash.pictures[0].stage_s == pytest.approx(plan.stage_s, abs=0.003)
 
@@ -210,7 +210,7 @@ def test_a_long_opening_pours_a_stream_that_is_planned_with_a_warning() -> None:
 def test_an_opening_that_does_not_fit_the_nozzle_is_told_one_that_does(opening_s: float) -> None:
     def list_unfit(seconds: float) -> list[str]:
         rig = make_rig(valve={"opening_s": seconds})
-        return [words for words in plan_collision(rig).warnings if "this nozzle releases" in words]
+        return [words for words in plan_collision(rig).warnings if "nozzle" in words]
 
     found = re.search(r"between ([\d.]+) and ([\d.]+) ms", list_unfit(opening_s)[0])
     assert found is not None
@@ -395,4 +395,4 @@ def test_what_the_user_fixes_stays() -> None:
     flash = plan.sequence.flash_row()
     assert flash is not None
     assert (plan.spacing_s, flash.delay_s) == (0.1, 0.15)
-    assert any("aim.flash_delay = 150.00 ms" in words for words in plan.warnings)
+    assert any("aim.flash_delay = 150.00" in words for words in plan.warnings)

@@ -70,19 +70,19 @@ def test_answers_are_read_as_people_type_them(text, answer) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "words"),
+    ("text", "named"),
     [
-        ("", "say what the picture shows"),
-        ("perhaps", "expected one of before, contact"),
-        ("after jet", "with a height"),
-        ("jet 31 mm drop 42 mm", "what the picture shows first"),
-        ("after jet 31", "no unit"),
-        ("after jet 31 ms", "not a length"),
-        ("after jet 3 m", "less than 300 mm"),
+        ("", "picture"),
+        ("perhaps", "'perhaps'.*before, contact"),
+        ("after jet", "'jet'.*height"),
+        ("jet 31 mm drop 42 mm", "first"),
+        ("after jet 31", "31.*no unit"),
+        ("after jet 31 ms", "31 ms.*length"),
+        ("after jet 3 m", "300 mm"),
     ],
 )
-def test_answers_that_cannot_be_read_say_why(text, words) -> None:
-    with pytest.raises(UserError, match=words):
+def test_answers_that_cannot_be_read_say_why(text, named) -> None:
+    with pytest.raises(UserError, match=named):
         read_answer(text)
 
 

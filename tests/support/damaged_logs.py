@@ -17,6 +17,7 @@ from PIL import Image
 
 from beamfall.cli import main
 from beamfall.errors import BeamfallError
+from beamfall.fault_report import BUG
 from beamfall.photos.find import find_drawn
 from beamfall.setup.rig import example_rig
 from beamfall.shots import ShotLog
@@ -238,7 +239,7 @@ def run(command: tuple[str, ...]) -> tuple[int | str, str]:
 def judge(status: int | str, words: str) -> bool:
     """Whether a command ended as it should."""
     fine = status == 0 or (status in (1, 2) and bool(words.strip()))
-    return fine and "bug in Beamfall" not in words and "Traceback" not in words
+    return fine and BUG not in words and "Traceback" not in words
 
 
 def read_as_page(path: Path, shot: int) -> str:

@@ -104,11 +104,11 @@ def test_interleaving_cancels_an_even_drift() -> None:
 @pytest.mark.parametrize(
     ("changes", "words"),
     [
-        ({"of": "colour"}, "flash, spacing, opening"),
+        ({"of": "colour"}, "colour.*flash, spacing"),
         ({"of": "row9.delay"}, "rows 1 to"),
         ({"of": "row1.count"}, "row3.delay"),
-        ({"step_s": 0.0}, "a step of 0 ms"),
-        ({"first_s": 0.2}, "give the lower one first"),
+        ({"step_s": 0.0}, "step.*0 ms"),
+        ({"first_s": 0.2}, "200 ms.*190 ms"),
         ({"first_s": -0.01}, "below 0"),
         ({"step_s": 1e-6}, "at most 2000"),
         ({"repeat": 0}, "0 rounds"),
@@ -289,16 +289,16 @@ def test_a_killed_sweep_goes_on_and_loses_and_doubles_nothing() -> None:
 
 
 @pytest.mark.parametrize(
-    ("arguments", "words"),
+    ("arguments", "named"),
     [
-        (["--of", "colour"], "flash, spacing, opening"),
-        (["--from", "180"], "no unit"),
-        (["--of", "opening", "--from", "190 ms", "--to", "260 ms", "--step", "10 ms"], "they overlap by"),
-        (["--resume", "7"], "series 7 is not a sweep"),
-        (["--step", "0 ms"], "a step of 0 ms"),
+        (["--of", "colour"], ("colour", "flash", "spacing")),
+        (["--from", "180"], ("--from", "180", "no unit")),
+        (["--of", "opening", "--from", "190 ms", "--to", "260 ms", "--step", "10 ms"], ("valve1", "overlap")),
+        (["--resume", "7"], ("series 7",)),
+        (["--step", "0 ms"], ("step", "0 ms")),
     ],
 )  # fmt: skip
-def test_a_sweep_that_cannot_run_is_refused_before_a_drop_falls(arguments, words) -> None:
+def test_a_sweep_that_cannot_run_is_refused_before_a_drop_falls(arguments, named) -> None:
     done = run_checked("sweep", "--port", "sim", *arguments, status=2)
-    assert words in done.stderr
+    assert all(part in done.stderr for part in named), done.stderr
     assert done.stdout == ""

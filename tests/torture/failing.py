@@ -35,6 +35,7 @@ from failing_cases import CASES, Case, leave  # noqa: E402
 from failing_page import ask_page  # noqa: E402
 from filled_folder import fill_folder  # noqa: E402
 
+from beamfall.fault_report import BUG  # noqa: E402
 from beamfall.photos.camera import VIRTUAL  # noqa: E402
 from beamfall.shots import ShotLog  # noqa: E402
 
@@ -176,7 +177,7 @@ def judge(
     killed = status == -signal.SIGKILL
     if status not in (0, 1, 2) and not killed:
         yield f"status {status}"
-    is_fault = "bug in Beamfall" in said
+    is_fault = BUG in said
     if (
         "Traceback" in said
         or is_fault != (case.is_broken and not killed)

@@ -39,6 +39,7 @@ from odd_board import MODES, OddBoard  # noqa: E402
 
 from beamfall.board import Board  # noqa: E402
 from beamfall.errors import BeamfallError  # noqa: E402
+from beamfall.fault_report import BUG  # noqa: E402
 from beamfall.photos.camera import VIRTUAL  # noqa: E402
 from beamfall.setup.sequence import Row, Sequence  # noqa: E402
 from beamfall.shots import ShotLog  # noqa: E402
@@ -248,7 +249,7 @@ def _look(
         found.append(f"status {process.returncode}")
     if "Traceback" in said and not loading:
         found.append("a traceback")
-    if "bug in Beamfall" in said:
+    if BUG in said:
         found.append("called a bug in Beamfall")
     try:
         os.killpg(process.pid, 0)

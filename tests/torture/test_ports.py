@@ -353,7 +353,7 @@ def test_a_flood_in_an_open_session_is_said_in_the_error(far_board: BoardOnTermi
     noise = SimulatedTransport(TruthRig(), seed=9)
     far_board.board, good = noise, far_board.board
     noise.read = lambda timeout_s: b"measured 12.5 mV\r\n\x00" * 8  # type: ignore[method-assign]
-    with pytest.raises(NoAnswer, match=r"other bytes .* [1-9]\d* damaged frames"):
+    with pytest.raises(NoAnswer, match=r"[1-9]\d* damaged"):
         board.status()
     far_board.board = good
     noise.close()

@@ -9,6 +9,7 @@ import pytest
 
 from beamfall.board import Board
 from beamfall.page.jobs import make_drip, make_rinse
+from beamfall.page.words import VALVE_STAYED_CLOSED
 
 
 @pytest.fixture
@@ -54,7 +55,5 @@ def test_a_valve_is_held_open_only_where_somebody_agrees(
         ends.append(at_terminal("rinse", "--duration", "0.2 s", rig=False))
     assert ends == [1, 1, 1, 0]
     page = on_page(path)
-    assert (
-        page.do(make_rinse(1, "0.2 s"), lambda question: "no")["text"] == "The valve stayed closed."
-    )
+    assert page.do(make_rinse(1, "0.2 s"), lambda question: "no")["text"] == VALVE_STAYED_CLOSED
     assert page.do(make_rinse(1, "0.2 s"), lambda question: "yes")["text"] == ""

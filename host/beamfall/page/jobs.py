@@ -109,7 +109,7 @@ def make_rinse(valve: int = 1, duration: str = "2 s") -> Job:
 
     def run(work: Work) -> None:
         if run_on_page(work, service.rinse(valve, seconds)) is None:
-            work.tell(text="The valve stayed closed.")
+            work.tell(text=words.VALVE_STAYED_CLOSED)
 
     return Job("rinse", f"Rinsing valve {valve}", run)
 

@@ -43,6 +43,8 @@ if TYPE_CHECKING:
 ANOTHER_BOARD = "Another board is connected now. The page uses it; arm again before you release."
 OPENED_AGAIN = "The page opens the port again. Arm again before you release."
 # What a device did, as shown after its name.
+VALVE_STAYED_CLOSED = "The valve stayed closed."
+LIGHT_SEEN = "The light was seen."
 _TIMINGS, _RIG, _TABLE = "changed the timings", "changed the rig", "changed the table"
 ACTS = {
     "abort": "aborted", "arm": "armed", "release": "released", "drip": "asked for one drop", "flash": "asked for one "
@@ -237,7 +239,7 @@ def say_flashed(flashed: Flashed) -> str:
     if flashed.lit is None:
         return "The contact closed."
     if flashed.lit:
-        return "The light was seen."
+        return LIGHT_SEEN
     return "The contact closed, but the flash-seen sensor saw no light. Did you see the flash?"
 
 

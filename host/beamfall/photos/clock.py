@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from enum import Enum
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -59,6 +60,14 @@ class ClockFit:
         return result
 
 
+class Doubt(Enum):
+    """Why an offset may not be used."""
+
+    FEW_FIT = "too few pictures fit"
+    TWO_FIT = "another offset fits as well"
+    UNLIKELY = "it may be chance"
+
+
 @dataclass(frozen=True)
 class ClockResult:
     """The best hypothesis and its best rival. `confidence`: probability that the best one is right.
@@ -74,20 +83,29 @@ class ClockResult:
     @property
     def is_clear(self) -> bool:
         """Whether the best one may be used."""
-        return self.why_not is None
+        return self.doubt is None
+
+    @property
+    def doubt(self) -> Doubt | None:
+        """Why the best one may not be used; None if it may."""
+        if self.best.pairs < LEAST_PAIRS:
+            return Doubt.FEW_FIT
+        if self.rival is not None and _are_alike(self.best, self.rival, self.shared):
+            return Doubt.TWO_FIT
+        return Doubt.UNLIKELY if self.confidence < 0.999 else None
 
     @property
     def why_not(self) -> str | None:
         """In words, why it may not be used."""
-        best, rival = self.best, self.rival
-        if best.pairs < LEAST_PAIRS:
+        best, rival, doubt = self.best, self.rival, self.doubt
+        if doubt is Doubt.FEW_FIT:
             return f"only {best.pairs} pictures fit any offset; at least {LEAST_PAIRS} must"
-        if rival is not None and _are_alike(best, rival, self.shared):
+        if doubt is Doubt.TWO_FIT and rival is not None:
             return (
                 f"two offsets fit equally well: {best.offset_s:+.1f} s fits {best.pairs} pictures, "
                 f"{rival.offset_s:+.1f} s fits {rival.pairs}"
             )
-        if self.confidence < 0.999:
+        if doubt is Doubt.UNLIKELY:
             return f"the best offset is right with a probability of only {self.confidence:.3f}"
         return None
 
