@@ -14,34 +14,17 @@ from types import FrameType
 from typing import Any
 
 import pytest
-from scripted import BEAM1, MS, Bench
+from main_loop import CORE, ready_bench
+from scripted import Bench
 
 from beamfall_board import wire_definition as wire
 
-CORE = str(Path(__file__).resolve().parents[2] / "firmware" / "beamfall_board")
-ROWS = [
-    (0, 0, 8, 1 * MS, 400 * MS),
-    (0, 0, 1, 2 * MS, 20 * MS),
-    (0, 0, 1, 60 * MS, 20 * MS),
-    (1, 2, 4, 30 * MS, 1 * MS),
-]
-WAITING = {"window_ticks": 300 * MS, "await1": 2, "dwell_ticks": MS // 10, "blanking_ticks": 5 * MS}
-# Not part of a step's work: what runs after an exception has been caught, and the sleep (tested by itself below).
+# Not part of a step's work: what runs after an exception has been caught, and the sleep (see test_main_loop.py).
 WAY_OUT = {"_trouble", "report_exception", "give_up", "fail", "wake_ms", "settling"}
 
 
 class Injected(Exception):
     pass
-
-
-def ready_bench() -> tuple[Bench, bytes]:
-    bench = Bench()
-    answer, digest = bench.upload(ROWS, **WAITING)
-    assert answer.name == "done", answer
-    for start in (50, 100, 101):
-        bench.rig.at(bench.now + start * MS + 7, BEAM1, 1)
-        bench.rig.at(bench.now + (start + 1) * MS // 1 - MS // 2, BEAM1, 0)
-    return bench, digest
 
 
 def shoot(bench: Bench, digest: bytes, release: int) -> None:
@@ -201,44 +184,6 @@ def test_where_even_the_way_out_raises_the_outputs_are_off(broken: str) -> None:
         assert bench.release(digest, 2).name == "done"
 
 
-@pytest.mark.parametrize("also", ["the store", "the words", "fail"])
-def test_the_fault_comes_before_its_words_and_neither_ends_the_main_loop(also: str) -> None:
-    """Out of memory, and again on the way out: for example, a slice of a long text allocates."""
-    bench, digest = ready_bench()
-    bench.release(digest)
-    bench.transport.sleep(0.01)
-    assert bench.rig.pulses(8)[0][1] == -1, "the shutter is open"
-    board = bench.board
-    controller = board.controller
-    told: list[int] = []
-
-    def out_of_memory(*_: object) -> Any:
-        told.append(controller.state)
-        raise MemoryError("allocation failed")
-
-    controller.step = out_of_memory
-    owner, name = {
-        "the store": (board.store, "add"),
-        "the words": (board, "_say"),
-        "fail": (controller, "fail"),
-    }[also]
-    setattr(owner, name, out_of_memory)
-    told.clear()
-    run_main_loop(bench, 20)
-    assert all(off != -1 for signal in (1, 8) for _, off in bench.rig.pulses(signal))
-    if also == "the words":
-        assert wire.STATE_FAULT in told, "the words were tried once the fault was there"
-    assert (controller.state, controller.cause) == (wire.STATE_FAULT, wire.CAUSE_INTERNAL)
-    assert controller.activity == wire.ACTIVITY_NONE
-    del controller.__dict__["step"], owner.__dict__[name]
-    board.port = bench.transport._port
-    assert bench.ask("abort").name == "done"
-    bench.rig.levels.clear()
-    bench.rig._events.clear()
-    bench.run(1.0)
-    assert bench.release(digest, 2).name == "done"
-
-
 def test_the_same_exception_in_every_step_does_not_crowd_out_the_shots() -> None:
     bench, digest = ready_bench()
     bench.release(digest)
@@ -256,105 +201,6 @@ def test_the_same_exception_in_every_step_does_not_crowd_out_the_shots() -> None
     bench.run(0.3)
     texts = [trouble["text"] for trouble in bench.named("trouble")]
     assert len([text for text in texts if "button's pin" in text]) == 1
-
-
-class Stopped(BaseException):
-    """An exception from outside, as when a person at the console presses Ctrl-C."""
-
-
-class CountingPort:
-    """The bench's port, with a record of its main loop's calls."""
-
-    def __init__(self, port: Any, rounds: int) -> None:
-        self._port = port
-        self.rounds = rounds
-        self.fed = 0
-        self.order: list[str] = []
-
-    def __getattr__(self, name: str) -> Any:
-        return getattr(self._port, name)
-
-    def __setattr__(self, name: str, value: Any) -> None:
-        if name in ("_port", "rounds", "fed", "order"):
-            object.__setattr__(self, name, value)
-        else:
-            setattr(self._port, name, value)
-
-    def feed_watchdog(self) -> None:
-        self.fed += 1
-
-    def idle(self, ms: int) -> None:
-        self.rounds -= 1
-        if self.rounds <= 0:
-            raise Stopped
-        self._port.idle(min(ms, 1))
-
-
-def run_main_loop(bench: Bench, rounds: int) -> CountingPort:
-    bench.transport._channel.granted = bench.now + 10**12
-    port = CountingPort(bench.transport._port, rounds)
-    bench.board.port = port
-    with pytest.raises(Stopped):
-        bench.board.run()
-    return port
-
-
-def test_only_the_main_loop_feeds_the_watchdog_once_a_round() -> None:
-    bench, digest = ready_bench()
-    bench.release(digest)
-    assert run_main_loop(bench, 200).fed == 200
-    assert all(off != -1 for _, off in bench.rig.pulses(8)), (
-        "a stopped main loop leaves its outputs off"
-    )
-    source = Path(CORE)
-    feeding = [
-        path.name
-        for path in source.glob("*.py")
-        if "feed_watchdog" in path.read_text(encoding="utf-8")
-    ]
-    assert feeding == ["board.py"]
-
-
-def test_a_step_that_hangs_is_not_fed() -> None:
-    bench, digest = ready_bench()
-    bench.release(digest)
-    calls = 0
-
-    def hang() -> None:
-        nonlocal calls
-        calls += 1
-        if calls == 5:
-            raise Stopped  # stands for never coming back: nothing of the loop runs after it
-
-    bench.board.controller.step = hang
-    port = CountingPort(bench.transport._port, 100)
-    bench.board.port = port
-    with pytest.raises(Stopped):
-        bench.board.run()
-    assert port.fed == 4
-
-
-@pytest.mark.parametrize("broken", ["wake_ms", "idle"])
-def test_an_exception_between_two_steps_does_not_end_the_main_loop(broken: str) -> None:
-    bench, digest = ready_bench()
-    bench.release(digest)
-    left = [1]
-
-    def bomb(*arguments: Any) -> Any:
-        if left[0]:
-            left[0] -= 1
-            raise OSError("between two steps")
-        return original(*arguments)
-
-    owner = bench.board.controller if broken == "wake_ms" else bench.transport._port
-    original = getattr(owner, broken)
-    setattr(owner, broken, bomb)
-    port = run_main_loop(bench, 50)
-    assert port.fed >= 49
-    assert (bench.board.controller.state, bench.board.controller.cause) == (
-        wire.STATE_FAULT,
-        wire.CAUSE_INTERNAL,
-    )
 
 
 def test_whatever_the_file_system_does_at_the_start_the_board_starts() -> None:

@@ -15,7 +15,8 @@ import pytest
 
 sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).resolve().parents[3] / "firmware")]
 
-from rp2_bench import CYCLE_NS, EMULATED_SYNC, Bench  # noqa: E402
+from emulated_chip import CYCLE_NS  # noqa: E402
+from rp2_bench import EMULATED_SYNC, Bench  # noqa: E402
 
 US = 125
 MS = 125_000

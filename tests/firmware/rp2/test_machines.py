@@ -1,7 +1,7 @@
 """All machines together, under the port itself: from the beam's edge and the release to the outputs.
 
 Figures are in system clocks of 8 ns. Unless a test says otherwise the port is told how quick the emulator is
-(EMULATED_SYNC, see rp2_bench.py), so that every error must be exactly 0.
+(EMULATED_SYNC, see emulated_chip.py), so that every error must be exactly 0.
 """
 
 from __future__ import annotations

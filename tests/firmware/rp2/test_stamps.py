@@ -1,6 +1,6 @@
 """Stamps of the pins: how exact they are, and what becomes of edges that are too many.
 
-The board is the emulated one of rp2_bench.py; times are system clocks of 8 ns.
+The board is the emulated chip of emulated_chip.py; times are system clocks of 8 ns.
 """
 
 from __future__ import annotations
