@@ -16,9 +16,9 @@ from beamfall.board_tools.double import (
     measure_ratio,
     test_wires,
 )
-from beamfall.board_tools.double.clocks import fit_ratio
+from beamfall.board_tools.double.clocks import ClockRatio, fit_ratio
 from beamfall.board_tools.double.drops import pretend
-from beamfall.board_tools.double.run import make_two_drops, run_shots
+from beamfall.board_tools.double.run import BenchRun, make_two_drops, run_shots
 from beamfall.board_tools.double.wiring import make_table
 from beamfall.errors import BenchError, BoardProfileError, Refused
 from beamfall.setup.board_profiles import check_profile, find_profile, read_profile
@@ -92,37 +92,30 @@ def test_the_uncertainty_of_the_ratio_is_as_large_as_its_errors() -> None:
     assert 0.75 < mean_square < 1.25
 
 
+def shoot_once(bench: Bench, ratio: ClockRatio) -> BenchRun:
+    """One shot of a drawn rig, its flash 500 ms after the beam's edge."""
+    rig = example_rig()
+    opening_s = rig.valves[0].opening_s
+    return run_shots(
+        bench, draw_model(rig, 3), ratio, opening_s=opening_s, repeats=1, delays_s=(0.5,)
+    )
+
+
 def test_clocks_taken_for_equal_would_show_at_once() -> None:
     """27 ppm of 500 ms are 13.5 µs: the suite must have corrected for the clocks to get its figure."""
-    rig = example_rig()
     with Bench.simulate(PICO) as bench:
         alone = fit_ratio([0, 1000, 2000], [0, 1000, 2000], 125_000_000, 125_000_000, 1.0)
-        run = run_shots(
-            bench,
-            draw_model(rig, 3),
-            alone,
-            opening_s=rig.valves[0].opening_s,
-            repeats=1,
-            delays_s=(0.5,),
-        )
+        run = shoot_once(bench, alone)
         (error,) = run.flash_error[0.5]
         assert error == pytest.approx(13.5e-6, abs=0.05e-6)
 
 
 def test_boards_of_different_clocks_are_put_on_one() -> None:
     """A Pico 2 runs at 150 MHz, its double at 125 MHz."""
-    rig = example_rig()
     with Bench.simulate(find_profile("pico2"), clock_hz=(150_000_000, 125_000_000)) as bench:
         ratio = measure_ratio(bench)
         assert ratio.ppm == pytest.approx(27.0, abs=0.01)
-        run = run_shots(
-            bench,
-            draw_model(rig, 3),
-            ratio,
-            opening_s=rig.valves[0].opening_s,
-            repeats=1,
-            delays_s=(0.5,),
-        )
+        run = shoot_once(bench, ratio)
         assert run.faults == []
         assert max(map(abs, run.flash_error[0.5])) < 1 / 150e6 + 1 / 125e6
         (shot,) = run.shots

@@ -20,6 +20,9 @@ from page_helpers import (
 Serve = Callable[..., Served]
 Open = Callable[..., Any]
 
+# The longest cause that the bar may show.
+NO_EDGE = {"word": "no-edge", "meaning": "the beam edge that was awaited did not come in its window",
+           "cure": "see whether the drops cross the beam, and whether its light reaches the sensor"}  # fmt: skip
 SMALL_LAPTOP = {"width": 1280, "height": 800}
 CUTS = read_script("cuts")
 TARGETS = read_script("targets")
@@ -82,9 +85,7 @@ def test_no_text_is_cut_or_out_of_reach(
     expect(spacing).to_have_value("1105.25 ms")
     look(page, found, "no plan")
     live = served.hub.get("live")
-    cause = {"word": "no-edge", "meaning": "the beam edge that was awaited did not come in its window",
-             "cure": "see whether the drops cross the beam, and whether its light reaches the sensor"}  # fmt: skip
-    for word, why in (("armed-for-sensor", None), ("missed", cause)):
+    for word, why in (("armed-for-sensor", None), ("missed", NO_EDGE)):
         served.hub.set(live={**live, "state": word, "cause": why})
         page.wait_for_timeout(150)
         look(page, found, word)
@@ -153,15 +154,13 @@ def test_on_a_telephone_the_bar_takes_at_most_15_percent_of_the_height(
     page = open_page(served.link, size=TELEPHONE)
     wait_ready(page)
     live = served.hub.get("live")
-    cause = {"word": "no-edge", "meaning": "the beam edge that was awaited did not come in its window",
-             "cure": "see whether the drops cross the beam, and whether its light reaches the sensor"}  # fmt: skip
     one, three = live["beams"], {f"beam{n}": "clear" for n in (1, 2, 3)}
     for word, why, beams in (
         ("idle", None, one),
         ("armed-for-sensor", None, one),
-        ("missed", cause, one),
+        ("missed", NO_EDGE, one),
         ("fired", None, three),
-        ("missed", cause, three),
+        ("missed", NO_EDGE, three),
     ):
         for _ in range(50):  # the board's own news come in between
             served.hub.set(live={**live, "state": word, "cause": why, "beams": beams})
