@@ -65,11 +65,11 @@ def test_a_person_answers_at_the_keyboard(environment, tmp_path) -> None:
     picture = tmp_path / "shot.png"
     done = run_cli(
         "seek", "--port", "sim?seed=6", "--ask", "--picture", picture, environment=environment,
-        typed="splash\nafter\nbefore jet 25 mm drop 40 mm\n\nfound\n",
+        typed="splash\nafter\nbefore jet 25 mm drop 200 mm\n\nfound\n",
     )  # fmt: skip
     assert "'splash'" in done.stdout
     assert len(re.findall(r"What .*\?", done.stdout)) == 4
-    assert done.stdout.count("Press Enter to keep") == 1, "heights that hardly fit are asked again"
+    assert done.stdout.count("Press Enter to keep") == 1, "a height that nobody sees is asked again"
     assert re.search(r"\b3 shots", done.stdout)
     assert picture.is_file()
     # with nobody at the keyboard it ends, outputs off, like any interruption

@@ -123,7 +123,7 @@ def test_without_a_sensor_the_persons_word_is_gone_by(tmp_path: Path, word: str)
     rig = write_rig(tmp_path)
     with rig.open("a", encoding="utf-8") as file:
         file.write("\n[fitted]\nflash_seen = false\n")
-    done = seek(rig, "--port", "sim?fault=flash-off", "--shots", "4", "--ask", said=f"{word}\n" * 4
+    done = seek(rig, "--port", "sim?fault=flash-off", "--shots", "4", "--ask", said=f"{word}\n" * 8
     )  # fmt: skip
     assert done.returncode not in (0, 130), done.stdout
     assert done.stdout.count(QUESTION) == (2 if word == "black" else 4)

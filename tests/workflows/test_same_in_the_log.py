@@ -194,8 +194,8 @@ def test_seek_by_the_simulated_photographer(
 def test_seek_by_a_persons_answers(
     use_log: Any, at_terminal: Any, on_page: Any, assert_same: Any, type_in: Any
 ) -> None:
-    # A height that hardly fits is asked again, and kept.
-    words = ["umbrella", "before jet 31 mm", "", "found"]
+    # A jet that tall is asked about again, and kept.
+    words = ["umbrella", "before jet 200 mm", "", "found"]
     terminal, paged = use_log("terminal"), use_log("page")
     use_log("terminal")
     type_in(*words)
