@@ -16,11 +16,10 @@ from beamfall.board import Board
 from beamfall.board_session import HOST_TIMEOUT_S
 from beamfall.errors import LinkLost, Refused
 from beamfall.faults import evidence
-from beamfall.faults.aside import listen_aside
 from beamfall.faults.checks import CHECKS
 from beamfall.faults.fault_rig import FaultRig
 from beamfall.faults.finder import Finder, Finding
-from beamfall.faults.questions import Listen, Question
+from beamfall.faults.questions import Listen, Question, listen_aside
 from beamfall.faults.setup import Setup
 from beamfall.sim.person import SimulatedPerson
 from beamfall.sim.room import Room

@@ -16,8 +16,7 @@ from beamfall.board_tools.measure import Distribution, measure, store_edge_const
 from beamfall.cli import main
 from beamfall.errors import FileWriteError, MeasureError, UserError
 from beamfall.link import Link
-from beamfall.sim.embedded import SimulatedTransport
-from beamfall.sim.jumper import JumperRig
+from beamfall.sim.embedded import JumperRig, SimulatedTransport
 
 VALVE1, BEAM1 = 1, 9
 US = 125  # ticks

@@ -6,8 +6,7 @@ import re
 
 import pytest
 
-from beamfall.setup.flicker import warn_of_flicker
-from beamfall.setup.sequence import Row
+from beamfall.setup.sequence import Row, warn_of_flicker
 
 
 def flashes(*delays: float, anchor: str = "release", count: int = 0) -> list[Row]:

@@ -11,9 +11,8 @@ import pytest
 from beamfall.errors import DefinitionError, DefinitionMismatch
 from beamfall.link import Link
 from beamfall.resources import find_protocol
-from beamfall.sim.embedded import SimulatedTransport
+from beamfall.sim.embedded import JumperRig, SimulatedTransport
 from beamfall.sim.firmware_modules import load_other_firmware
-from beamfall.sim.jumper import JumperRig
 from beamfall.wire import Message, get_definition
 from beamfall.wire.definition import parse_definition
 

@@ -14,8 +14,7 @@ from beamfall.errors import LinkLost, NotOpen, ReleaseUnknown
 from beamfall.link import Link
 from beamfall.link.traits import REAL, PortTraits
 from beamfall.resources import find_protocol
-from beamfall.sim.embedded import SimulatedTransport
-from beamfall.sim.jumper import JumperRig
+from beamfall.sim.embedded import JumperRig, SimulatedTransport
 from beamfall.wire import Frame, Framer, Message, decode_frame, get_codec, get_definition
 
 TOLD = json.loads((find_protocol() / "transcripts.json").read_text())["transcripts"]

@@ -1,6 +1,6 @@
 """Installs the firmware on a board: builds it for that board, verifies it by digest, removes old files, starts it.
 
-The user's own files are never removed or overwritten, see `own_files`. A half-installed board never
+The user's own files are never removed or overwritten, see `writing`. A half-installed board never
 runs: main.py is removed first and written last. Sequences in the board's slots stay.
 """
 

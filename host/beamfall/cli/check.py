@@ -14,10 +14,9 @@ from beamfall.cli.front import Terminal
 from beamfall.cli.options import PORT, RIG
 from beamfall.cli.output import print_json, print_pairs, print_table
 from beamfall.errors import UserError
-from beamfall.faults.aside import listen_aside
 from beamfall.faults.catalogue import load_catalogue
 from beamfall.faults.origin import Origin, Source
-from beamfall.faults.questions import PersonGone
+from beamfall.faults.questions import PersonGone, listen_aside
 from beamfall.faults.setup import make_setup
 from beamfall.faults.timings import find_timings
 from beamfall.setup.rig import load_rig

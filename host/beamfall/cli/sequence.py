@@ -14,10 +14,9 @@ from beamfall.planning.expected import expect_edges
 from beamfall.planning.make import make_plan
 from beamfall.plot.draw import draw_chart
 from beamfall.plot.sequence import describe_sequence
-from beamfall.setup.flicker import warn_of_flicker
 from beamfall.setup.limits import BoardLimits
 from beamfall.setup.rig import load_rig
-from beamfall.setup.sequence import Sequence
+from beamfall.setup.sequence import Sequence, warn_of_flicker
 from beamfall.setup.sequence_file import load_sequence
 from beamfall.setup.unit_words import format_duration, format_ticks
 from beamfall.text import show_text

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping
+import contextlib
+import threading
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
 Listen = Callable[[float], None]
+# Short, so that who has answered does not wait; and as long as the pauses between, so that a simulated
+# board's time passes about as fast as the person's.
+_STEP_S = 0.05
 
 
 @dataclass(frozen=True)
@@ -56,6 +61,36 @@ class Person(Protocol):
 
     def finish(self, question: Question) -> None:
         """Do what `after` says."""
+
+
+@contextlib.contextmanager
+def listen_aside(listen: Listen) -> Iterator[None]:
+    """Call `listen` again and again, in a thread aside, until the block ends; what it raised is raised then.
+
+    For while this thread waits for a person at a prompt. A prompt cannot be waited for in the other thread: an
+    interpreter that ends would find it still reading. The board changes hands as a whole: the thread aside alone uses
+    it until the block ends.
+    """
+    done = threading.Event()
+    failed: list[BaseException] = []
+
+    def run() -> None:
+        try:
+            while not done.wait(_STEP_S):
+                listen(_STEP_S)
+        except BaseException as error:  # it belongs to the thread that owns the board
+            failed.append(error)
+
+    thread = threading.Thread(target=run, name="listening", daemon=True)
+    thread.start()
+    try:
+        yield
+    finally:
+        # Also under Ctrl-C: the code that switches the outputs off next needs the board for itself.
+        done.set()
+        thread.join()
+    if failed:
+        raise failed[0]
 
 
 def leave_out(caution: str, told: Collection[str]) -> str:

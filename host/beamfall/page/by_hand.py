@@ -15,9 +15,8 @@ from beamfall.errors import SequenceError, UserError
 from beamfall.planning.expected import ExpectedEdges, expect_edges
 from beamfall.plot.scene import to_json
 from beamfall.plot.sequence import describe_sequence, find_start
-from beamfall.setup.flicker import warn_of_flicker
 from beamfall.setup.limits import BoardLimits, find_problems
-from beamfall.setup.sequence import BEAM_EDGES, Row, Sequence
+from beamfall.setup.sequence import BEAM_EDGES, Row, Sequence, warn_of_flicker
 from beamfall.setup.sequence_file import parse_sequence
 from beamfall.setup.signals import OUTPUTS, Signal
 from beamfall.setup.table import ANCHORS, BEAMS

@@ -9,8 +9,15 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from beamfall.photos.clock import SLACK_S, ClockFit, ClockResult, find_clock, find_pairs
-from beamfall.photos.groups import count_within, measure_busy_s
+from beamfall.photos.clock import (
+    SLACK_S,
+    ClockFit,
+    ClockResult,
+    count_within,
+    find_clock,
+    find_pairs,
+    measure_busy_s,
+)
 
 if TYPE_CHECKING:
     from beamfall.photos.exif import Photograph

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import math
+from collections import deque
 from collections.abc import Sequence
 from typing import Any, Protocol
 
@@ -19,6 +20,7 @@ from beamfall.scratch import ScratchFolder
 from beamfall.sim.firmware_modules import FirmwareModules, load_firmware
 from beamfall.sim.traits import find_traits
 
+CLOCK_HZ = 125_000_000
 EDGE_CONSTANT = 3  # ticks that the simulated pins take, unless the rig says otherwise: as expected
 
 
@@ -53,6 +55,47 @@ def make_unique_id(seed: int) -> bytes:
 def make_entropy(seed: int, boot: int) -> bytes:
     """The 4 bytes from which the simulated board of that seed makes its n-th boot id."""
     return hashlib.sha256(f"beamfall simulated boot {seed} {boot}".encode()).digest()[:4]
+
+
+class JumperRig:
+    """A rig that is only a wire from output `source` to input `target`.
+
+    `delay_ticks` is how long an edge takes through the wire: 0 for a real wire, any value in a test. `edge_constant` is
+    that of the chip at whose pins it is, see protocol/messages.toml.
+    """
+
+    def __init__(
+        self,
+        source: int,
+        target: int,
+        clock_hz: int = CLOCK_HZ,
+        delay_ticks: int = 0,
+        edge_constant: int = 3,
+    ) -> None:
+        self.clock_hz = clock_hz
+        self.edge_constant = edge_constant
+        self._source = source
+        self._target = target
+        self._delay = delay_ticks
+        self._level = 0
+        self._edges: deque[tuple[int, int]] = deque()
+
+    def drive(self, signal: int, level: int, ticks: int) -> None:
+        if signal == self._source:
+            self._edges.append((ticks + self._delay, level))
+
+    def next_edge(self, until: int) -> tuple[int, int, int] | None:
+        if self._edges and self._edges[0][0] <= until:
+            ticks, self._level = self._edges.popleft()
+            return ticks, self._target, self._level
+        return None
+
+    def level(self, signal: int) -> int:
+        return self._level if signal == self._target else 0
+
+    def restart(self) -> None:
+        self._edges.clear()
+        self._level = 0
 
 
 class _EmbeddedChannel:

@@ -18,11 +18,10 @@ from beamfall.link.traits import Picture
 from beamfall.link.transport import Transport
 from beamfall.setup.rig import Rig
 from beamfall.sim.build import build_rig
-from beamfall.sim.embedded import RigAtPins, SimulatedTransport
+from beamfall.sim.embedded import JumperRig, RigAtPins, SimulatedTransport
 from beamfall.sim.faulty_link import find_firmware_of, spoil_link
 from beamfall.sim.firmware_modules import FirmwareModules
 from beamfall.sim.interpreter import MicroPythonTransport
-from beamfall.sim.jumper import JumperRig
 from beamfall.sim.picture import RecalledPicture
 from beamfall.sim.traits import SimulatedTraits
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from beamfall.errors import Refused, UserError
 from beamfall.planning.rows import build_warm_up
-from beamfall.setup.flicker import warn_of_flicker
+from beamfall.setup.sequence import warn_of_flicker
 from beamfall.workflows.pictures import PictureKeeper
 from beamfall.workflows.series import WARM_UP, Shooter, jitter_span
 from beamfall.workflows.steps import (
