@@ -39,6 +39,7 @@ _COARSE_S = 0.2  # by so much two drifts tried for the next group differ there
 _FAR_S = 800.0
 _FOLLOWS = 0.4  # a group with a smaller share of pictures at shots says nothing about drift
 _BURST_S = 0.5  # pictures closer than this are of one shot or of none
+_GAP_S = 3600.0  # a longer pause ends a group (our choice)
 _APART_S = 0.6  # offsets closer than this are the same candidate
 
 
@@ -84,9 +85,6 @@ def count_within(pictures_s: Floats, expected_s: Floats) -> int:
         int(np.count_nonzero((expected_s >= group.first_s) & (expected_s <= group.last_s)))
         for group in group_pictures(pictures_s)
     )
-
-
-_GAP_S = 3600.0  # a longer pause ends a group (our choice)
 
 
 @dataclass(frozen=True)
