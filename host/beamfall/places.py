@@ -6,9 +6,8 @@ import os
 from pathlib import Path
 
 VARIABLE = "BEAMFALL_LOG"
-TRACE_VARIABLE = (
-    "BEAMFALL_TRACE"  # a file to write what goes over ports to; as `beamfall --trace FILE`
-)
+# A file to write what goes over ports to; as `beamfall --trace FILE`.
+TRACE_VARIABLE = "BEAMFALL_TRACE"
 VERBOSE_VARIABLE = "BEAMFALL_VERBOSE"  # not empty: print it; as `beamfall --verbose`
 _NAME = "shots.sqlite3"
 

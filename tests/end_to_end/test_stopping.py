@@ -1,4 +1,4 @@
-"""A program that is told to stop, or whose terminal is closed, leaves outputs off, the board idle and the log true.
+"""A program that is told to stop, or whose terminal is closed, leaves outputs off, the board idle and the log correct.
 
 Real processes on a real pseudo-terminal, at a board that lives on when they have ended: it is asked how it was left.
 """

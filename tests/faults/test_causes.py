@@ -1,4 +1,4 @@
-"""One list of causes on either side, and advice for each."""
+"""Finder and simulation know the same causes, and each has its advice."""
 
 from __future__ import annotations
 

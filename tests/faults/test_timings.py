@@ -1,4 +1,4 @@
-"""A check looks at the timings that were really fired. As on a real board, nobody tells it here but the log."""
+"""A check looks at the timings that were really fired. As with a real board, only the log says which."""
 
 from __future__ import annotations
 

@@ -169,7 +169,7 @@ def test_all_requests_are_tried() -> None:
 
 
 def test_the_controller_itself_refuses_to_commit_while_something_is_under_way() -> None:
-    """It is refused whoever asks: the port's tables are in use."""
+    """It is refused to everyone: the port's tables are in use."""
     bench = Bench()
     begin(bench, "drip")
     port = bench.transport._port

@@ -83,7 +83,7 @@ def listen_for(monkeypatch: pytest.MonkeyPatch, seconds: float) -> None:
 def test_the_board_is_found_by_its_own_words_and_nothing_is_sent_to_the_others(
     devices: list[Device], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    listen_for(monkeypatch, 2.0)  # whoever speaks may be slow to
+    listen_for(monkeypatch, 2.0)  # the board may be slow to speak
     devices += [Device(b""), Device(BEACON), Device(b"some other program\r\n>>> ")]
     assert find_board([device.seen() for device in devices]) == devices[1].name
     time.sleep(0.1)

@@ -1,4 +1,4 @@
-"""What the planner says of a rig, against the outside, against the simulated rig, and in its words."""
+"""What the planner says of a rig, compared with outside figures and with the simulated rig."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The wanted picture by its look: an umbrella so wide is a time after the contact."""
+"""The wanted picture by its look: the width of an umbrella stands for a time after the contact."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The transcripts: the firmware sends what its side sends, and the host ends with what it may report."""
+"""The transcripts: the firmware sends what its side sends, and the host ends up with what it may report."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a search takes for granted: how much shots of one rig differ, and what the simulated photographer says."""
+"""What a search assumes: how much shots of one rig differ, and what the simulated photographer says."""
 
 from __future__ import annotations
 

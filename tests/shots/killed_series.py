@@ -65,7 +65,7 @@ def kill_series(path: Path, kills: int, seed: int = 0) -> Tally:
             process = _start(board.url, path, 1000)
             assert process.stdout is not None
             process.stdout.readline()  # ready: kills in the start itself would test little else
-            for _ in range(draws.randint(0, 3)):  # so many shots, however slow the machine, and
+            for _ in range(draws.randint(0, 3)):  # as many shots on a slow machine, and
                 process.stdout.readline()
             time.sleep(draws.uniform(0.0, 0.1))  # somewhere in the next one or two
             os.kill(process.pid, signal.SIGKILL)

@@ -1,4 +1,4 @@
-"""The simulated rig follows the physics that it claims, and only the seed decides its chance."""
+"""The simulated rig follows the physics that it claims, and its scatter depends on the seed alone."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What writes, for `failing.py`: commands and requests, with the files that they write and how a whole one looks."""
+"""What writes, for `failing.py`: commands and requests, with their files and what an intact one looks like."""
 
 from __future__ import annotations
 

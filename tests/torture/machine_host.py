@@ -323,7 +323,7 @@ class HostMachine(RuleBasedStateMachine):
         return self.host.link.request(Message(name, fields))
 
     def _serve(self, name: str, output: int, ticks: int, **fields: Any) -> bool:
-        """Run a service action, which its width tells from all others; return whether the host was told that it was
+        """Run a service action, recognised later by its width; return whether the host was told that it was
         done."""
         self.told.services[output, ticks] = False
         try:

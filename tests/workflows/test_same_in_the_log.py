@@ -1,4 +1,4 @@
-"""Each workflow fires and learns the same, whether it is led from the terminal or from the page."""
+"""Each workflow fires and learns the same, at the terminal and on the page."""
 
 from __future__ import annotations
 

@@ -51,9 +51,8 @@ def show_help(
 def _place_pictures(text: str) -> str:
     """Show drawings as characters, and pictures as links that a terminal can open."""
     for name, shows in DRAWINGS.items():
-        drawn = f"```text\n{draw_characters(shows)}\n```".replace(
-            "\\", "\\\\"
-        )  # as `re.sub` reads it
+        # `re.sub` reads a backslash as the start of an escape.
+        drawn = f"```text\n{draw_characters(shows)}\n```".replace("\\", "\\\\")
         text = re.sub(rf"!\[[^\]]*\]\({re.escape(name)}\)", drawn, text)
     for name in PICTURES:
         text = text.replace(f"]({name})", f"]({(FOLDER / name).as_uri()})")

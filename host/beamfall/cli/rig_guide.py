@@ -104,9 +104,8 @@ def _ask(terminal: Terminal, walk: Walk, question: GuideQuestion) -> Walk:
             print(f"     {show_text(error)}")
             likely: tuple[str, ...] = getattr(error, "likely", ())
             if len(likely) == 1:
-                suggested = likely[
-                    0
-                ]  # Enter takes what was likely meant, not a figure of somebody else's rig
+                # Enter takes what was likely meant, not a figure of somebody else's rig.
+                suggested = likely[0]
             continue
         for line in describe_answer(question.key, walk.make_rig()):
             print(f"     {line}")

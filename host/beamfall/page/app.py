@@ -311,9 +311,8 @@ def _number(request: Request, name: str) -> int:
 async def _fail(request: Request, error: Exception) -> Response:
     """What a request cannot have, in the words of the library."""
     said: dict[str, Any] = {"error": str(error)}
-    if isinstance(
-        error, UnitError
-    ):  # a field shows it beside itself, with what may have been meant
+    # A field shows it beside itself, with what may have been meant.
+    if isinstance(error, UnitError):
         said |= {"key": error.key, "likely": error.likely}
     status = 500
     if isinstance(error, BadRequest):

@@ -143,9 +143,8 @@ class ByHand:
             limits = self._limits or BoardLimits()
             ticks = next(t for t in shot.to_table(limits.clock_hz).rows if t.origin == row - 1)
             free_s = limits.find_free(ticks) / limits.clock_hz
-            later = replace(
-                one, delay_s=round(one.delay_s + free_s + 5e-5, 4)
-            )  # rounded up to 0.1 ms
+            # The next 0.1 ms: 5e-5 rounds up.
+            later = replace(one, delay_s=round(one.delay_s + free_s + 5e-5, 4))
             self.take(replace(shot, rows=(*shot.rows[:row], later, *shot.rows[row:])))
 
     def remove(self, row: int) -> None:

@@ -20,9 +20,8 @@ from typing import Any
 from beamfall.fault_report import describe_for_user
 from beamfall.text import show_text
 
-_WAITING_MOST = (
-    500  # messages kept for a page that reads slowly; after that it gets the whole state
-)
+# Messages kept for a page that reads slowly; after that it gets the whole state.
+_WAITING_MOST = 500
 _NOTICES_MOST = 12
 
 

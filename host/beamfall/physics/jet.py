@@ -65,9 +65,8 @@ Matrix = tuple[Vector, Vector, Vector]
 
 _MEDIANS: Vector = (1.05, 2.5, 0.70)  # a, b, c
 _SPREADS: Vector = (0.08, 0.31, 0.26)  # standard deviations of their logarithms
-_OF_DAMPING = (
-    0.25  # the height's spread grows by this for each power of e that viscosity takes away
-)
+# The height's spread grows by this for each power of e that viscosity takes away.
+_OF_DAMPING = 0.25
 _ONSET_BY_GRAVITY, _ONSET_BY_TENSION, _ONSET_BY_VISCOSITY = 0.327, 9.9, 0.72
 _DAMPED_FROM, _DAMPED_BOND = 0.0089, 25.0
 _LOWER_BOND, _SOONER_BOND = 11.2, 10.0

@@ -186,9 +186,8 @@ def _about_blur(rig: Rig, rigs: Draws) -> Iterator[str]:
     """One caution for all flashes, and only if a lower power makes the blur shorter."""
     camera = rig.camera
     lowest_s = estimate_flash_duration(LOWEST_POWER)
-    long = [
-        flash for flash in rig.flashes if flash.duration_s > 1.01 * lowest_s
-    ]  # rounded as written
+    # 1.01: durations in a rig file are rounded.
+    long = [flash for flash in rig.flashes if flash.duration_s > 1.01 * lowest_s]
     if camera is None or not long:
         return
     longest_s = max(flash.duration_s for flash in long)

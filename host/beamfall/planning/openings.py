@@ -24,9 +24,8 @@ MEETING = 0.75  # of the jet's rise, when drop 2 meets it: above 90 % of its hei
 THIRD_S = 0.025  # from a contact to the next drop's: the umbrella is open then (our choice)
 LATEST_S = 0.75 * LIFE_S  # a later one would surely find an umbrella only on few rigs (our choice)
 REFORM_S = 0.008  # a nozzle takes this long to form a new neck (estimate; as in the simulated rig)
-_SPARE_S = (
-    0.002  # a valve closes and opens again: a board and a coil need a little more (our choice)
-)
+# A valve closes and opens again: a board and a coil need a little more (our choice).
+_SPARE_S = 0.002
 
 
 def find_role(number: int) -> Role:

@@ -41,9 +41,8 @@ _CHANGES = {"nozzle_error_m": 0.0025, "latency_error_s": 0.0005, "volume_ratio":
 _STAGE_S = 0.0007  # how well the recipe's stage is known
 _ARRIVAL_THEN_S = 0.0004  # how well one day's arrivals fit one rig
 _DWELL = 0.015  # of the dwell, from drop to drop
-_WORTH_S = (
-    0.0002  # two drops give a correction within 0.4 to 0.5 ms (standard error): less is chance
-)
+# Two drops give a correction within 0.4 to 0.5 ms (standard error): less is chance.
+_WORTH_S = 0.0002
 
 
 @dataclass(frozen=True)
@@ -189,9 +188,8 @@ def _draw_days(recipe: Recipe, now: Rig, learned: Belief | None) -> tuple[Draws,
     for name, spread in _CHANGES.items():
         if unknowns[name].spread > 0.0:
             place = NAMES.index(name)
-            change = rng.standard_normal(
-                DRAWS // 2
-            )  # each with its opposite, so that chance moves nothing
+            # Each with its opposite, so that chance moves nothing.
+            change = rng.standard_normal(DRAWS // 2)
             changed[:, place] += spread / unknowns[name].spread * np.concatenate((change, -change))
     return old, make_draws(now, setting, changed, prior)
 

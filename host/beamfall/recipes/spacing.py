@@ -98,9 +98,8 @@ def _find_chance(rigs: Draws, spacing_s: float) -> float:
     """How many rigs have their contact within _CLOSE_S of the middle one's; times count from drop 2's own edge."""
     when, _ = rigs.find_contact((0.0, spacing_s))
     second = rigs.drop(2)
-    edge = np.nan_to_num(
-        spacing_s + second.latency_s + second.to_edge_s
-    )  # the release where no beam sees it
+    # The release where no beam sees it.
+    edge = np.nan_to_num(spacing_s + second.latency_s + second.to_edge_s)
     since = when - edge
     if not np.isfinite(since).any():
         return 0.0

@@ -59,9 +59,8 @@ class SeriesData:
     spacings: list[list[SpacingSeen]] = field(default_factory=list)
     missing: list[list[int]] = field(default_factory=list)  # shots where drop n + 1 did not come
     satellites: list[int] = field(default_factory=list)  # shots, once for each satellite
-    extra: list[int] = field(
-        default_factory=list
-    )  # shots, once for each drop that was not commanded
+    # Shots, once for each drop that was not commanded.
+    extra: list[int] = field(default_factory=list)
     flash_errors_s: list[float] = field(default_factory=list)  # measured minus planned
     flash_stamped: bool = True  # False: derived from the command, which proves nothing
     rows_late: int = 0

@@ -15,9 +15,8 @@ if TYPE_CHECKING:
 
 PIXELS = 1200  # of a picture's longer side
 _BLURS = (0.0, 1.2, 3.5, 9.0)  # standard deviations, pixels
-_EDGE = (
-    0.035  # difference of light between neighbours above which a pixel is traced again, in parts
-)
+# Difference of light between neighbours above which a pixel is traced again, in parts.
+_EDGE = 0.035
 _BATCH = 24_000  # rays at a time: what fits into the processor's cache
 
 

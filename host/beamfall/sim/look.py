@@ -35,9 +35,8 @@ DYES: dict[str, Colour] = {
 }
 
 
-Dye = tuple[
-    float, float, float, float
-]  # absorption of red, green and blue, and cloudiness, in 1/mm
+# Absorption of red, green and blue, and cloudiness, in 1/mm.
+Dye = tuple[float, float, float, float]
 
 
 @dataclass(frozen=True)

@@ -118,9 +118,8 @@ class Tracer:
         plane[(plane < 1e-3) | (reach_y > 0.5 * self._look.dish_mm)] = _FAR
         nearest = plane.copy()
         normal = np.zeros((3, count), dtype=np.float32)
-        owner = np.full(
-            count, -1, dtype=np.int16
-        )  # -1 surface or nothing, 0 … bodies, 1000 … spheres
+        # -1: surface or nothing; from 0: bodies; from 1000: spheres.
+        owner = np.full(count, -1, dtype=np.int16)
         for number, body in enumerate(self._solids.bodies):
             self._meet_body(number, body, start, ahead, nearest, normal, owner)
         meet_spheres(self._solids.spheres, start, ahead, nearest, normal, owner)

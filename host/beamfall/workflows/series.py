@@ -25,11 +25,8 @@ from beamfall.shots.record import PROGRAM_ENDED
 from beamfall.shots.record import WARM_UP as WARM_UP
 from beamfall.wire import get_definition
 
-_UNSURE = (
-    ReleaseUnknown,
-    LinkLost,
-    NoAnswer,
-)  # the shot may have run: the log leaves its outcome open
+# The shot may have run: the log leaves its outcome open.
+_UNSURE = (ReleaseUnknown, LinkLost, NoAnswer)
 
 
 BUTTON = "button"  # the kind of series that shots by the board's button make
@@ -206,9 +203,8 @@ def settle_earlier(board: Board, log: ShotLog) -> list[int]:
                 "They are in the log. Is its button stuck? Unplug the button, restart the board and try again"
             )
         status = board.status()
-        if (
-            status.activity.name == "watch"
-        ):  # of a program that was killed: nobody else can be on the port
+        # A watch left by a program that was killed: nobody else can be on the port.
+        if status.activity.name == "watch":
             board.watch(False)
             continue
         running = status.activity.name == "shot"

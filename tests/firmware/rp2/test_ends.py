@@ -1,4 +1,4 @@
-"""How what the machines play ends: abort, last row, missing words, a zero that is not free; and what `load` refuses."""
+"""How a shot on the machines ends: abort, last row, missing words, a zero that is not free; and what `load` refuses."""
 
 from __future__ import annotations
 

@@ -22,9 +22,8 @@ _UNSEEN, _UNSEEN_LIKELIHOOD = 0.03, 0.5
 _MARK_MM = 0.5  # standard error of a mark, and of the height that a level view makes of it
 _FORESHORTENED = 0.01  # of a height: what a camera up to 8° high takes away from it
 _OLDEST_MS = 12.0  # an umbrella that is older has broken up
-_LEAST_ONSET_MS = (
-    8.0  # no jet stands earlier after the impact (the fastest computed splashes: 10 ms)
-)
+# No jet stands earlier after the impact (the fastest computed splashes: 10 ms).
+_LEAST_ONSET_MS = 8.0
 
 
 @dataclass(frozen=True)

@@ -28,13 +28,10 @@ _ON_JET = (
     (_NEARLY_ROUND, {"contact": 0.15, "jet": 0.4, "before": 0.02, "after": 0.4, "crown": 0.03}),
     (10.0, {"contact": 0.02, "jet": 0.46, "before": 0.01, "after": 0.46, "crown": 0.05}),
 )
-_SEEN_WIDER = (
-    1.04  # outlines of round drops on jets, over their diameter (the same pictures: 1.02 to 1.06)
-)
-_WIDTH_ERROR, _ROUGH_WIDTH_ERROR = (
-    0.03,
-    0.1,
-)  # of such a width, where it is round and where it is not
+# Outlines of round drops on jets, over their diameter (the same pictures: 1.02 to 1.06).
+_SEEN_WIDER = 1.04
+_WIDTH_ERROR = 0.03  # of such a width, where the drop is round
+_ROUGH_WIDTH_ERROR = 0.1  # where it is not
 _WIDEST_STEM = 2.0  # drops' widths; stems of computed jets reach 1.4
 
 

@@ -39,9 +39,8 @@ _LEAST_CONTRAST = 9.0
 _APART_MM = 3.0
 _WIDER = 1.5  # width of an umbrella over that of the drop above it, at least
 _FLAT = 1.3  # width over height of a jet's head: with less it is no sheet; a ball has 1.15
-_LOW_CROWN = (
-    0.29  # of its width: what is lower may be the ring that a crown leaves, seen from above
-)
+# A share of its width: what is lower may be the ring that a crown leaves, seen from above.
+_LOW_CROWN = 0.29
 _LOW_RING = "a low ring stands on the surface: a crown, or ripples"
 # Height over width of the ring that a crown leaves, seen from up to 10° above; how wide it is at half its height, over
 # its width just above the surface, where a jet that begins is narrow; how far to the side it reaches.

@@ -20,9 +20,8 @@ BESIDE = 0.16  # of the picture's height: what stands seldom reaches this far to
 REACH = 0.32  # and never this far
 _LEAST_DEG = 9.0  # below this the rings are nearly lines along the rows
 _MOST_DEG = 45.0
-_ERROR_DEG = (
-    3.0  # of the angle that rings show: simulated ones look up to 3.5° flatter than they are
-)
+# Error of the angle that rings show: simulated ones look up to 3.5° flatter than they are.
+_ERROR_DEG = 3.0
 _ROW_ERROR = 0.007  # of the middle's row, in shares of the picture's height
 _LEAST_FIT = 0.55  # rings that the eye sees reach 0.75
 _LEAST_TWELFTHS = 9  # of a circle, in which rings are seen; the lamp's glow shows in fewer

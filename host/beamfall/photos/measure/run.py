@@ -23,10 +23,8 @@ if TYPE_CHECKING:
 
 _PIXELS_MOST = 200_000_000
 _EDGE_PX = 0.8  # standard error of an outline's place, in the pixels measured in
-_WIDTH_ERROR, _SMALLER = (
-    0.03,
-    2.5,
-)  # of a drop's width as measured; standard errors that are too many
+_WIDTH_ERROR = 0.03  # of a drop's width as measured
+_SMALLER = 2.5  # standard errors that are too many
 _HEAD = 0.6  # by what share the head of a rising jet may be wider than drop 2
 _USUAL_DROP_M = 0.004
 

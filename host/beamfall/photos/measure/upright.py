@@ -10,9 +10,8 @@ import numpy as np
 from beamfall.photos.measure.shapes import OUTSIDE_PX, Standing, smooth_rows
 
 UMBRELLA_RATIO = 1.72  # width of an umbrella over the stem's: more than a bulb's or a drop's
-_ROUND = (
-    0.66  # of its width: how far below its top a ball is still four fifths as wide; a circle is 0.8
-)
+# A share of its width: how far below its top a ball is still four fifths as wide; a circle is 0.8.
+_ROUND = 0.66
 # Which part of a circle is compared, in diameters from its top: outlines begin late, and the neck hides its end.
 _ROUND_FROM, _ROUND_TO = 0.12, 0.85
 # A crown is about as wide below as at its top, where a swell or a jet is narrow; an umbrella stands on a stem.

@@ -29,9 +29,8 @@ if TYPE_CHECKING:
     from beamfall.shots import ShotLog, ShotRecord
 
 LEAST_DROPS = 8  # fewer say too little about their own scatter (our choice)
-_FAR = (
-    6.0  # median deviations: beyond this it was something else (a merged drop, a hand in the beam)
-)
+# In median deviations: beyond this it was something else (a merged drop, a hand in the beam).
+_FAR = 6.0
 
 
 @dataclass(frozen=True)

@@ -30,9 +30,8 @@ _IMPACT_S, _CROWN_S, _ONSET_S, _FREE_S, _END_S = 0.0003, 0.004, 0.0015, 0.004, 0
 _JET_SPREAD = 0.06  # of a jet's height from splash to splash, and from the model
 # Shares of the jet's height beyond which people call its droplet high or low, and how sharply (estimates).
 _LOW, _HIGH, _SHARE_SPREAD = 0.42, 0.58, 0.1
-_UNSEEN = (
-    1e-3  # keeps pictures in which nobody saw what is wanted in their order, behind all others
-)
+# Keeps pictures in which nobody saw what is wanted in their order, behind all others.
+_UNSEEN = 1e-3
 
 
 def weigh_word(kind: str, word: str) -> float:

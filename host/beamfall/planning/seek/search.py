@@ -285,9 +285,8 @@ class Search:
             self._surprises += 1
         # An answer against everything known is a mistake, or the rig is different: the same shot shows which.
         self._again = odd and not self._again
-        if (
-            self.misfit and not self._is_widened
-        ):  # aim where the answers point, not where the file does
+        # Aim where the answers point, not where the file does.
+        if self.misfit and not self._is_widened:
             self._is_widened, self._again = True, False
             self.weighted.widen()
         self._judge_best()

@@ -20,9 +20,8 @@ from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import SignalKind
 
 OF = ("flash", "spacing", "opening")
-_ROW_VALUE = re.compile(
-    r"row ?\[?(\d{1,3})\]?\.(delay|width)"
-)  # also as messages about files write it
+# The number also in brackets, as messages about files write it.
+_ROW_VALUE = re.compile(r"row ?\[?(\d{1,3})\]?\.(delay|width)")
 ORDERS = ("line", "interleave", "shuffle")
 STEPS_MOST = 2000
 _TINY = 1e-9
