@@ -27,8 +27,10 @@ from beamfall.planning.belief import Belief
 from beamfall.planning.calibration.effect import keep_for_plan
 from beamfall.planning.calibration.estimate import calibrate
 from beamfall.planning.calibration.measure import Sample
-from beamfall.planning.seek.answer import Shot
+from beamfall.planning.seek.answer import BLACK, Shot
+from beamfall.planning.seek.choose import Proposal
 from beamfall.planning.seek.search import NEAR_S, Search
+from beamfall.planning.seek.taken import Told
 from beamfall.recipes.events import carry_over, find_start, read_events
 from beamfall.recipes.recipe import Label, Recipe
 from beamfall.setup.rig import Rig
@@ -50,15 +52,25 @@ class Result:
     plain_s: float | None
 
 
-def fire(hidden: HiddenRigs, search: Search, spacing_s: float, delay_s: float) -> bool:
-    """Fire a shot on the hidden rig and let the search have its answer; False if a drop did not come."""
+def fire(
+    hidden: HiddenRigs, search: Search, told: list[Told], spacing_s: float, delay_s: float
+) -> bool:
+    """Fire a shot on the hidden rig and let the search have its answer; False if a drop did not come.
+
+    `told`: what the search has been told, to which this is added. A second look at a picture shows the same again.
+    """
     said: Any = hidden.ask("fire", spacing_s=spacing_s, delay_s=delay_s)
     shot = said["shot"]
     if shot is None:
         search.pass_over("a drop did not reach the beam")
         return False
     seen = Shot((0.0, spacing_s), shot["flash_s"], tuple(shot["edges_s"]), tuple(shot["dwells_s"]))
-    search.take(seen, read_answer(said))
+    answer = read_answer(said)
+    search.take(seen, answer)
+    if answer.word != BLACK:
+        told.append(Told(seen, answer))
+    while (number := search.find_doubtful()) is not None:
+        search.look_again(number, told[number].answer)
     return True
 
 
@@ -66,15 +78,17 @@ def find_recipe(hidden: HiddenRigs, number: int, world: str) -> Recipe | None:
     """Seek on a rig and keep its last shot, as `beamfall recipe save` would; None where nothing is found."""
     rig = Rig.from_dict(hidden.ask("hide", number=number, world=world, person=PERSON))
     search = Search(rig, wanted_s=0.001 * (1 + number // 2 % 8), seed=number)
-    fired = []
+    fired: list[Proposal] = []
+    told: list[Told] = []
     while not search.found and search.shots < MOST:
         proposal = search.propose()
-        if fire(hidden, search, proposal.spacing_s, proposal.delay_s):
-            fired.append(proposal)
+        before = len(told)
+        fire(hidden, search, told, proposal.spacing_s, proposal.delay_s)
+        fired += [proposal] * (len(told) - before)
     if not search.found:
         return None
     learned = search.keep(board="hidden", port="hidden", simulated=True)
-    shot = search._answers[search.best][0]
+    shot = told[search.best].shot
     events, looks = read_events(rig, shot, 2, learned=learned, said_s=search.wanted_s)
     return Recipe(Label(name="hidden"), rig, search.build(fired[search.best]), events, looks)
 
@@ -87,9 +101,10 @@ def use_recipe(hidden: HiddenRigs, recipe: Recipe, number: int, world: str, way:
         known, before = watch_drops(hidden, rig)
     elif way == SOUGHT:
         first = Search(rig, seed=number + 1)
+        said: list[Told] = []
         while not first.found and first.shots < MOST:
             proposal = first.propose()
-            fire(hidden, first, proposal.spacing_s, proposal.delay_s)
+            fire(hidden, first, said, proposal.spacing_s, proposal.delay_s)
             before += 1
         known = first.keep(board="hidden", port="hidden", simulated=True)
     carried = carry_over(recipe, rig, learned=known)
@@ -97,10 +112,11 @@ def use_recipe(hidden: HiddenRigs, recipe: Recipe, number: int, world: str, way:
     assert recipe.events is not None and plan.spacing_s is not None
     aimed, start = find_start(recipe, rig, learned=known, near_s=NEAR_S)
     search = Search(aimed, start=start, learned=known, seed=number)
-    fire(hidden, search, plan.spacing_s, plan.flash_delay_s)
+    told: list[Told] = []
+    fire(hidden, search, told, plan.spacing_s, plan.flash_delay_s)
     while not search.found and search.shots < MOST:
         proposal = search.propose()
-        fire(hidden, search, proposal.spacing_s, proposal.delay_s)
+        fire(hidden, search, told, proposal.spacing_s, proposal.delay_s)
     fired = search.shots
     hidden.ask("fire", spacing_s=recipe.spacing_s, delay_s=recipe.flash_delay_s)
     stages = hidden.ask("reveal", stage_s=plan.stage_s)["stages"][before:]
