@@ -99,7 +99,7 @@ class Finding:
 
 @dataclass(frozen=True)
 class Assessment:
-    """The complete result. Speeds are those of the rig's nominal drop; None if not known."""
+    """The complete result. The speed is that of the rig's nominal drop; None if not known."""
 
     data: SeriesData
     quantities: tuple[Quantity, ...]
@@ -107,7 +107,6 @@ class Assessment:
     flash: Spread | None  # flash contact: measured minus planned
     flash_worst_s: float
     impact_speed_m_s: float | None
-    beam_speed_m_s: float | None
     magnification: float | None
 
     def to_json(self) -> dict[str, Any]:
@@ -183,7 +182,6 @@ def assess_series(data: SeriesData) -> Assessment:
         flash=measure_spread(errors),
         flash_worst_s=max((abs(error) for error in errors), default=0.0),
         impact_speed_m_s=speeds.impact,
-        beam_speed_m_s=speeds.beam,
         magnification=speeds.magnification,
     )
 

@@ -12,7 +12,7 @@ const luminance = (rgb, level) =>
 const parse = (text) => (text.match(/[\d.]+/g) ?? ['0', '0', '0']).slice(0, 3).map(Number);
 
 /** @param {number} level */
-export function measureContrast(level) {
+function measureContrast(level) {
   const style = getComputedStyle(document.body);
   const [one, other] = [
     luminance(parse(style.color), level),
