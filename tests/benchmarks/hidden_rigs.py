@@ -12,9 +12,10 @@ import json
 import random
 import subprocess
 import sys
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from drawn_rigs import draw_rig_file, draw_truth
 
@@ -22,6 +23,9 @@ from beamfall.planning.seek.answer import Answer
 from beamfall.setup.rig import Rig
 from beamfall.setup.signals import Signal
 from beamfall.sim.scene import make_scene
+
+if TYPE_CHECKING:
+    from beamfall.photos.measure import Measured
 
 _READ_PX = 600  # of the pictures that the reader measures
 
@@ -99,18 +103,37 @@ def measure_time(picture: Any, chance: random.Random) -> dict[str, float]:
     return {"since_s": since, "since_error_s": error}
 
 
-def read_picture(scene: Any, rig: Rig) -> Answer | None:
-    """What the reader finds in the simulated picture, as a search with photographs takes it; None if it is not sure."""
-    from beamfall.photos.measure import measure_pixels
-    from beamfall.sim.develop import render
-    from beamfall.sim.picture import frame_action
-    from beamfall.sim.raytrace import Frame
-    from beamfall.workflows.picture_reader import make_answer
-    from beamfall.workflows.picture_scene import make_picture_scene
+class Reader:
+    """Reads the simulated pictures of one search as `MeasuringReader` reads photographs, each framed for itself."""
 
-    framed = frame_action(scene)
-    known = replace(make_picture_scene(rig), scale_px_m=1e3 * Frame.of(framed, _READ_PX).per_mm)
-    return make_answer(measure_pixels(render(framed, pixels=_READ_PX), known))
+    def __init__(self, rig: Rig) -> None:
+        self.rig = rig
+        self.seen: list[Measured] = []
+
+    def read(self, scene: Any, times_s: Sequence[float], shot: Mapping[str, Any]) -> Answer | None:
+        """What is found in a picture and in the beam edges of its shot; None if it is not sure."""
+        from beamfall.photos.measure import measure_pixels
+        from beamfall.photos.measure.series import share_offset
+        from beamfall.planning.in_flight import expect_drops
+        from beamfall.planning.seek.answer import Shot
+        from beamfall.sim.develop import render
+        from beamfall.sim.picture import frame_action
+        from beamfall.sim.raytrace import Frame
+        from beamfall.workflows.picture_reader import make_answer
+        from beamfall.workflows.picture_scene import make_picture_scene
+
+        framed = frame_action(scene)
+        edges, dwells = tuple(shot["edges_s"]), tuple(shot["dwells_s"])
+        logged = Shot(tuple(times_s), shot["flash_s"], edges, dwells)
+        known = replace(
+            make_picture_scene(self.rig),
+            scale_px_m=1e3 * Frame.of(framed, _READ_PX).per_mm,
+            expected=expect_drops(self.rig, logged) if len(times_s) < 3 else (),
+        )
+        known = replace(known, drop_offset_m=share_offset(self.seen, known))
+        measured = measure_pixels(render(framed, pixels=_READ_PX), known)
+        self.seen.append(measured)
+        return make_answer(measured)
 
 
 def serve() -> None:
@@ -122,6 +145,7 @@ def serve() -> None:
     from beamfall.sim.rig import SimulatedRig
 
     board: Board | None = None
+    reader: Reader | None = None
     person, reads, chance = SimulatedPhotographer(), False, random.Random()
     stages: list[float | None] = []
     pictures: list[Any] = []
@@ -139,7 +163,7 @@ def serve() -> None:
                 wishes = dict(order.get("person", {}))
                 reads, chance = wishes.pop("times", False), random.Random(f"times {number}")
                 person = SimulatedPhotographer(number, **wishes)
-                stages, pictures = [], []
+                stages, pictures, reader = [], [], Reader(rig)
                 answer = rig.to_dict()
             case "fire":
                 assert board is not None
@@ -156,8 +180,8 @@ def serve() -> None:
                 stages.append(None if picture is None else picture.find_stage(kind))
                 said = person.look(picture)
                 seen = Answer(said.word, said.jet_m, said.drop_m, said.age, said.width_m)
-                if reads == "read" and scene and scene["lit"]:
-                    seen = read_picture(scene, rig) or seen
+                if reads == "read" and reader and shot and scene and scene["lit"]:
+                    seen = reader.read(scene, times, shot) or seen
                 elif reads is True:
                     seen = replace(seen, **measure_time(picture, chance))
                 answer = {"shot": shot, **asdict(seen)}
