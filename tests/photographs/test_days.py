@@ -11,7 +11,7 @@ import pytest
 from studios import EVENING_S, Studio, make_studio
 from tiers import in_full
 
-from beamfall.photos.clock import Doubt
+from beamfall.photos.clock_fit import Doubt
 from beamfall.photos.match import CameraMatch, TakenShot, match_pictures
 
 DAY_S = 86400.0

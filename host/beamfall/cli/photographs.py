@@ -19,7 +19,7 @@ from beamfall.shots.record import DAMAGED, NOT_RELEASED, WARM_UP
 from beamfall.text import show_text
 
 if TYPE_CHECKING:
-    from beamfall.photos.clock import ClockFit
+    from beamfall.photos.clock_fit import ClockFit
     from beamfall.photos.match import CameraMatch, Pair, TakenShot
     from beamfall.shots import ShotLog
 

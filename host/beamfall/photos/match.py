@@ -11,13 +11,12 @@ import numpy as np
 
 from beamfall.photos.clock import (
     SLACK_S,
-    ClockFit,
-    ClockResult,
     count_within,
     find_clock,
     find_pairs,
     measure_busy_s,
 )
+from beamfall.photos.clock_fit import ClockFit, ClockResult
 
 if TYPE_CHECKING:
     from beamfall.photos.exif import Photograph
