@@ -3,6 +3,7 @@ in machine_mutations_told.py."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import machine_mutations_told  # noqa: F401 - its mutations join the list
@@ -10,7 +11,7 @@ from machine_mutating import MUTATIONS, Patch, firmware, mutation, wire
 
 from beamfall.board import Board, Ticket
 from beamfall.errors import BoardRestarted, NoAnswer, ReleaseUnknown
-from beamfall.link import Link, session
+from beamfall.link import Link
 from beamfall.sim.firmware_modules import load_firmware
 from beamfall.wire import Message, get_codec
 
@@ -319,4 +320,7 @@ def _no_rest(patch: Patch) -> None:
 
 @mutation("the host repeats a service action whose answer is lost")
 def _serve_again(patch: Patch) -> None:
-    patch.setattr(session, "_ONCE", frozenset[str]())
+    find = Link._find
+    patch.setattr(
+        Link, "_find", lambda self, message: replace(find(self, message), repeat="always")
+    )

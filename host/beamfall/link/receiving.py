@@ -36,7 +36,6 @@ class LinkCounters:
     )
     requests: int = 0  # made by the caller, hello included
     retransmissions: int = 0  # the same request sent again
-    refusals: int = 0
     answers_dropped: int = 0  # late, from another session, or to another request
     reports_delivered: int = 0
     reports_repeated: int = 0  # seen before: acknowledged again, not delivered
