@@ -114,7 +114,6 @@ def one_drop() -> None:
 def two_flashes() -> None:
     rig = EXAMPLE.read_text("utf-8") + find_example("flashes", 1)
     flash = '\n[[flash]]\noutput = "flash2"\nduration = "50 us"\n'
-    rig = rig.replace("[aim]", '[aim]\nstage = "0 ms"')
     Path("changed.toml").write_text(rig + flash, "utf-8")
     picture = predict(load_rig(Path("changed.toml")))
     words = "flash 1 at the contact, flash 2 15 ms later"
@@ -141,8 +140,7 @@ def find_example(topic: str, number: int = 0) -> str:
 
 
 def search() -> None:
-    """A search, and the umbrella that it found. Its log is its own, so that its first shot is number 1."""
-    os.environ["BEAMFALL_LOG"] = os.path.abspath("search.sqlite3")
+    """A search of five shots, and the umbrella that it found."""
     run("seek", RIG, "--port", SEARCHED, "--picture", "search.png")
     keep_picture("search.png", "search.jpg", 1207)
     run("shoot", RIG, "--port", SEARCHED, "--picture", "umbrella.png")

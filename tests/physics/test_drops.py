@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from out_of_range import ANY, Bounds, refuses
 
-from beamfall.errors import PhysicsRangeError
 from beamfall.physics.drops import (
     ValveFlow,
     compute_diameter,
@@ -151,22 +151,24 @@ def test_a_drop_that_drips_starts_with_its_own_fall_and_a_pushed_one_faster() ->
 
 
 @pytest.mark.parametrize(
-    ("call", "message"),
+    ("call", "quantity", "found", "bounds"),
     [
-        (lambda: compute_volume(4.0), r"drop diameter = 4 m .* 0\.0001 and 0\.02 m"),
-        (lambda: compute_diameter(0.0), "drop volume = 0 m³"),
-        (lambda: valve_flow(10.0, 2e-3, 0.02), "head = 10 m .* 0.005 and 2 m"),
-        (lambda: valve_flow(0.1, 2.0, 0.02), "bore = 2 m"),
-        (lambda: valve_flow(0.1, 2e-3, 20.0), "length of the bore = 20 m"),
-        (lambda: valve_flow(0.1, 2e-3, 0.02, discharge=1.4), "discharge coefficient = 1.4"),
-        (lambda: valve_volume(valve_flow(0.1, 2e-3, 0.02), 12.5), "valve opening = 12.5 s"),
-        (lambda: dripping_volume(0.02), r"wetted radius = 0\.02 m .* 0\.00726"),
-        (lambda: nozzle_drops(4e-3, 2e-3), r"outer diameter = 0\.002 m .* 0\.004 and"),
+        (lambda: compute_volume(4.0), "drop diameter", 4, (0.0001, 0.02)),
+        (lambda: compute_diameter(0.0), "drop volume", 0, ANY),
+        (lambda: valve_flow(10.0, 2e-3, 0.02), "head", 10, (0.005, 2)),
+        (lambda: valve_flow(0.1, 2.0, 0.02), "bore", 2, ANY),
+        (lambda: valve_flow(0.1, 2e-3, 20.0), "length of the bore", 20, ANY),
+        (lambda: valve_flow(0.1, 2e-3, 0.02, discharge=1.4), "discharge coefficient", 1.4, ANY),
+        (lambda: valve_volume(valve_flow(0.1, 2e-3, 0.02), 12.5), "valve opening", 12.5, ANY),
+        (lambda: dripping_volume(0.02), "wetted radius", 0.02, (None, 0.00726)),
+        (lambda: nozzle_drops(4e-3, 2e-3), "outer diameter", 0.002, (0.004, None)),
     ],
 )
-def test_bad_drops_are_refused_with_key_value_and_range(call: object, message: str) -> None:
+def test_bad_drops_are_refused_with_key_value_and_range(
+    call: object, quantity: str, found: object, bounds: Bounds
+) -> None:
     assert callable(call)
-    with pytest.raises(PhysicsRangeError, match=message):
+    with refuses(quantity, found, bounds):
         call()
 
 

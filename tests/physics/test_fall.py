@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from out_of_range import ANY, Bounds, refuses
 
 from beamfall.errors import PhysicsRangeError
 from beamfall.physics.air import Air
@@ -244,42 +245,46 @@ def test_a_push_at_the_start_only_hastens(height: float, d: float, start: float)
 
 
 @pytest.mark.parametrize(
-    ("arguments", "message"),
+    ("arguments", "quantity", "found", "bounds"),
     [
-        ((0.5, 6e-3), r"drop diameter = 0\.006 m .* 0\.001 and 0\.0055 m"),
-        ((0.5, 4.0), r"drop diameter = 4 m"),  # millimetres given for metres
-        ((-0.1, 4e-3), r"fall height = -0\.1 m .* 0 and 5 m"),
-        ((50.0, 4e-3), r"fall height = 50 m"),  # centimetres given for metres
-        ((math.nan, 4e-3), r"fall height = nan"),
-        ((math.inf, 4e-3), r"fall height = inf"),
+        ((0.5, 6e-3), "drop diameter", 0.006, (0.001, 0.0055)),
+        ((0.5, 4.0), "drop diameter", 4, ANY),  # millimetres given for metres
+        ((-0.1, 4e-3), "fall height", -0.1, (0, 5)),
+        ((50.0, 4e-3), "fall height", 50, ANY),  # centimetres given for metres
+        ((math.nan, 4e-3), "fall height", math.nan, ANY),
+        ((math.inf, 4e-3), "fall height", math.inf, ANY),
     ],
 )
 def test_what_is_out_of_range_is_refused_by_name(
-    arguments: tuple[float, float], message: str
+    arguments: tuple[float, float], quantity: str, found: float, bounds: Bounds
 ) -> None:
-    with pytest.raises(PhysicsRangeError, match=message):
+    with refuses(quantity, found, bounds):
         fall(*arguments)
-    with pytest.raises(PhysicsRangeError, match=message):
+    with refuses(quantity, found, bounds):
         fall_array(np.array([0.5, arguments[0]]), arguments[1])
 
 
 def test_strange_conditions_are_refused_by_name() -> None:
-    with pytest.raises(PhysicsRangeError, match=r"liquid density = 1\.0 *kg|liquid density = 1 kg"):
+    with refuses("liquid density", 1.0):
         fall(0.5, 4e-3, liquid_density_kg_m3=1.0)
-    with pytest.raises(PhysicsRangeError, match="surface tension = 72.7"):
+    with refuses("surface tension", 72.7):
         terminal_speed(4e-3, surface_tension_n_m=72.7)  # mN/m given for N/m
-    with pytest.raises(PhysicsRangeError, match="gravity = 981"):
+    with refuses("gravity", 981.0):
         fall(0.5, 4e-3, gravity=981.0)
-    with pytest.raises(PhysicsRangeError, match="initial speed = -1"):
+    with refuses("initial speed", -1.0):
         fall(0.5, 4e-3, initial_speed_m_s=-1.0)
 
 
 def test_a_drop_near_breaking_up_is_refused() -> None:
     # 5 m of fall flattens a large soapy drop beyond the drops of Gunn & Kinzer (We 7.8)
-    with pytest.raises(PhysicsRangeError, match="Weber number"):
-        fall(5.0, 5.5e-3, surface_tension_n_m=0.025)
-    with pytest.raises(PhysicsRangeError, match="Weber number"):
-        fall_array([0.5, 5.0], 5.5e-3, surface_tension_n_m=0.025)
+    for call in (
+        lambda: fall(5.0, 5.5e-3, surface_tension_n_m=0.025),
+        lambda: fall_array([0.5, 5.0], 5.5e-3, surface_tension_n_m=0.025),
+    ):
+        with pytest.raises(PhysicsRangeError) as caught:
+            call()
+        assert caught.value.quantity.startswith("Weber number")
+        assert isinstance(caught.value.found, float) and caught.value.found > caught.value.high
 
 
 def test_a_single_fall_needs_no_numpy() -> None:

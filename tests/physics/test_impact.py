@@ -7,8 +7,8 @@ import math
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from out_of_range import ANY, Bounds, refuses
 
-from beamfall.errors import PhysicsRangeError
 from beamfall.physics.impact import (
     Regime,
     bubble_band,
@@ -87,18 +87,20 @@ def test_the_cavity_bound_is_an_energy_balance() -> None:
 
 
 @pytest.mark.parametrize(
-    ("call", "message"),
+    ("call", "quantity", "found", "bounds"),
     [
-        (lambda: impact_groups(4.0, 3.3), "drop diameter = 4 m"),
-        (lambda: impact_groups(4e-3, 0.0), "impact speed = 0 m/s .* 0.05 and 10 m/s"),
-        (lambda: impact_groups(4e-3, 3.3, gravity=1.6), r"gravity = 1\.6 m/s²"),
-        (lambda: bubble_band(5.0), "Froude number = 5 .* 20 and 1000"),
-        (lambda: classify_impact(impact_groups(4e-3, 3.3), 0.0), "depth of liquid = 0 m"),
+        (lambda: impact_groups(4.0, 3.3), "drop diameter", 4, ANY),
+        (lambda: impact_groups(4e-3, 0.0), "impact speed", 0, (0.05, 10)),
+        (lambda: impact_groups(4e-3, 3.3, gravity=1.6), "gravity", 1.6, ANY),
+        (lambda: bubble_band(5.0), "Froude number", 5, (20, 1000)),
+        (lambda: classify_impact(impact_groups(4e-3, 3.3), 0.0), "depth of liquid", 0, ANY),
     ],
 )
-def test_bad_impacts_are_refused_with_key_value_and_range(call: object, message: str) -> None:
+def test_bad_impacts_are_refused_with_key_value_and_range(
+    call: object, quantity: str, found: object, bounds: Bounds
+) -> None:
     assert callable(call)
-    with pytest.raises(PhysicsRangeError, match=message):
+    with refuses(quantity, found, bounds):
         call()
 
 

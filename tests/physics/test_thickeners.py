@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import pytest
+from out_of_range import refuses
 
-from beamfall.errors import PhysicsRangeError
 from beamfall.physics.liquids import WATER, alcohol_water, mix_by_parts
 from beamfall.physics.thickeners import thicken
 
@@ -36,5 +36,5 @@ def test_sugar_and_alcohol_by_the_tables() -> None:
 
 
 def test_a_dose_beyond_the_tables_is_refused() -> None:
-    with pytest.raises(PhysicsRangeError, match="grams of guar per 100 mL = 30"):
+    with refuses("grams of guar per 100 mL", 30.0):
         thicken(WATER, "guar", 30.0)

@@ -10,9 +10,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from out_of_range import refuses
 from searching import seek
 
-from beamfall.errors import PhysicsRangeError, RigFileError
+from beamfall.errors import RigFileError
 from beamfall.planning.belief import describe_basis
 from beamfall.planning.collision import plan_collision
 from beamfall.planning.draws import find_beam
@@ -64,8 +65,9 @@ def test_a_bottle_without_its_valve_and_an_unknown_liquid_are_refused() -> None:
     content = tomllib.loads(write_toml(rig_to_file(example_rig())))
     with pytest.raises(RigFileError, match="bottle"):
         parse_rig({**content, "bottle": [{"valve": "valve2", "name": "milk"}]}, "file")
-    with pytest.raises(PhysicsRangeError, match="valve2.*mercury|mercury.*valve2"):
+    with refuses("name of a liquid", "mercury") as caught:
         plan_collision(make_rig(Bottle(name="mercury", valve="valve2")))
+    assert caught.value.key == "bottle of valve2.name"
 
 
 def test_each_drop_is_of_its_own_liquid_and_the_plan_meets_all_the_same() -> None:

@@ -68,8 +68,9 @@ def test_falls_of_the_planner_are_those_published() -> None:
 def test_a_liquid_too_thick_for_a_jet_is_refused_before_a_drop_falls() -> None:
     rig = make_rig(valve={"head_m": 0.5, "bore_m": 0.004, "opening_s": 0.05})
     rig = replace(rig, liquid=replace(rig.liquid, name="glycerol"))
-    with pytest.raises(PhysicsRangeError, match="jet"):
+    with pytest.raises(PhysicsRangeError) as caught:
         plan_collision(rig)
+    assert (caught.value.key, caught.value.quantity) == ("liquid", "jet height")
 
 
 # -- against the simulated rig ---------------------------------------------------------------------
@@ -191,8 +192,11 @@ def test_a_time_at_which_the_third_drop_would_miss_is_refused_with_one_that_work
     rig = replace(example_rig(), drops=(DropInRig(), DropInRig(), DropInRig(at_s=0.5)))
     with pytest.raises(RigFileError) as caught:
         plan_collision(rig.with_aim(drops=3))
-    low, high = (1e-3 * float(n) for n in re.findall(r"(\d+) \w+ (\d+) ms", str(caught.value))[0])
-    cured = replace(rig, drops=(*rig.drops[:2], DropInRig(at_s=0.5 * (low + high))))
+    (problem,) = caught.value.problems
+    assert (problem.key, problem.found) == ("drop[3].at", 0.5)
+    assert problem.low is not None and problem.high is not None
+    in_time_s = 0.5 * (problem.low + problem.high)
+    cured = replace(rig, drops=(*rig.drops[:2], DropInRig(at_s=in_time_s)))
     plan = plan_collision(cured.with_aim(drops=3))
     assert plan.chance is not None and plan.chance > 0.5
 

@@ -19,7 +19,7 @@ from beamfall.sim.liquid_shapes import find_sheet
 from beamfall.sim.picture import SimulatedPicture, draw_pictures, frame_action
 from beamfall.sim.raytrace import Frame
 from beamfall.sim.rig import SimulatedRig
-from beamfall.sim.scene import list_exposures, make_scene
+from beamfall.sim.scene import make_scene
 
 
 def read_pixels(path: Path):
@@ -46,27 +46,6 @@ def test_the_picture_shows_the_drop_where_it_is_and_as_wide_as_it_is() -> None:
     assert right - left == pytest.approx(2.0 * radius * frame.per_mm, abs=2.5)
     above = pixels[: round(row + 1.5 * radius * frame.per_mm), round(column)]
     assert find_dark_edges(above)[1] == pytest.approx(row + radius * frame.per_mm, abs=2.5)
-
-
-def test_two_lights_expose_the_same_picture() -> None:
-    model = rig_of()
-    splash = shoot(SimulatedRig(model), 0.105, 0.004)
-    (output, when_s, until_s), early_s = splash.lights[0], 0.012
-    splash.lights.insert(0, (output, when_s - early_s, until_s - early_s))
-    splash.lights.insert(1, (output + 1, when_s - early_s, until_s - early_s))  # at the same moment
-    scene = make_scene(splash, model)
-    scene["look"]["noise"] = 0.0
-    first, second = list_exposures(scene)
-    assert first["columns"][0]["drops"] and not first["columns"][0]["umbrellas"]
-    assert second["columns"][0]["umbrellas"][0][1] == pytest.approx(4.0, abs=0.01)
-    # Light adds up before sRGB's curve (IEC 61966-2-1); the brightest parts are on the film curve's shoulder.
-    one, two, both = (
-        np.where((srgb := render(each, pixels=200) / 255.0) < 0.04045, srgb / 12.92, ((srgb + 0.055) / 1.055) ** 2.4)
-        for each in (first, second, scene)
-    )  # fmt: skip
-    plain = (one < 0.7) & (two < 0.7)
-    assert np.abs(one - two)[plain].max() > 0.1
-    assert both[plain] == pytest.approx((one + two)[plain] / 2.0, abs=0.01)
 
 
 def test_the_umbrella_is_as_wide_as_the_physics_says_and_a_drop_shows_the_light_upside_down() -> (

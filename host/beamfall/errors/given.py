@@ -18,7 +18,8 @@ class KeyProblem:
 
     `key` is its path, entries counted from 1, as in `valve[1].height`; empty if the problem is
     with the whole file. `found` is the value as the file has it, None if the key is missing or
-    unknown. `text` is the whole message for the user, `likely` what may have been meant.
+    unknown. `text` is the whole message for the user, `likely` what may have been meant, `low` and
+    `high` the range that would do (SI units), where it is known.
     """
 
     key: str
@@ -26,6 +27,8 @@ class KeyProblem:
     expected: str
     text: str
     likely: tuple[str, ...] = ()
+    low: float | None = None
+    high: float | None = None
 
 
 class PhysicsRangeError(UserError, ValueError):
@@ -33,12 +36,26 @@ class PhysicsRangeError(UserError, ValueError):
 
     Raised instead of extrapolating. The message names the key, the value and the range; give a
     value inside it, or leave that calculation out. `key` is the key of the rig file, as in
-    KeyProblem, where one is to blame.
+    KeyProblem, where one is to blame. `quantity` is the name of what is out of range, `found` its
+    value (a number is in SI units), `low` and `high` the range, None where it has no such end.
     """
 
-    def __init__(self, message: str, *, key: str = "") -> None:
+    def __init__(
+        self,
+        message: str,
+        *,
+        key: str = "",
+        quantity: str = "",
+        found: object = None,
+        low: float | None = None,
+        high: float | None = None,
+    ) -> None:
         super().__init__(message)
         self.key = key
+        self.quantity = quantity
+        self.found = found
+        self.low = low
+        self.high = high
 
 
 class UnitError(UserError, ValueError):

@@ -28,7 +28,7 @@ from beamfall.errors import PhysicsRangeError
 from beamfall.physics.air import Air, air_at
 from beamfall.physics.drag import drag_coefficient
 from beamfall.physics.gravity import STANDARD_GRAVITY
-from beamfall.physics.ranges import check_range, describe_range_error
+from beamfall.physics.ranges import check_range, make_range_error
 
 if TYPE_CHECKING:
     import numpy as np
@@ -79,10 +79,10 @@ def _check_conditions(
 
 
 def _refuse_flattening(weber: float) -> PhysicsRangeError:
-    return PhysicsRangeError(
-        describe_range_error("Weber number of the air at the drop", weber, 0.0, MAX_WEBER)
-        + ": such a flat drop is about to break up; use a smaller drop or a shorter fall"
-    )
+    return make_range_error(
+        "Weber number of the air at the drop", weber, 0.0, MAX_WEBER,
+        more=": such a flat drop is about to break up; use a smaller drop or a shorter fall",
+    )  # fmt: skip
 
 
 def fall(

@@ -184,7 +184,10 @@ class JetPrior:
     def _row(self, quantity: str) -> Vector:
         row = _ROWS.get(quantity)
         if row is None:
-            raise PhysicsRangeError(f"{quantity!r} is not a quantity of a jet: {', '.join(_ROWS)}")
+            raise PhysicsRangeError(
+                f"{quantity!r} is not a quantity of a jet: {', '.join(_ROWS)}",
+                quantity="quantity of a jet", found=quantity,
+            )  # fmt: skip
         return row
 
     def _times(self, row: Vector) -> Vector:
@@ -229,8 +232,9 @@ def draw_jet_prior(
         raise PhysicsRangeError(
             f"no jet: the impact Weber number is {groups.weber:.3g}, and below {COALESCENCE_WEBER:.0f} a drop "
             "sinks in without a splash; let the drop fall from higher up or make it larger",
-            key="valve[1].height",
-        )
+            key="valve[1].height", quantity="impact Weber number",
+            found=groups.weber, low=COALESCENCE_WEBER,
+        )  # fmt: skip
     radius = cavity_radius_bound(diameter_m, groups.froude)
     viscosity = cavity_viscosity(liquid, speed_m_s, radius)
     height = height_law(radius, liquid, viscosity, depth_m, gravity)
@@ -239,8 +243,8 @@ def draw_jet_prior(
             f"no jet: {liquid.name} of {viscosity * liquid.density_kg_m3 * 1e3:.0f} mPa·s on {depth_m * 1e3:.3g} mm "
             f"of liquid rises {_MEDIANS[1] * height * 1e3:.1g} mm, less than {LEAST_JET_M * 1e3:.0f} mm; "
             "thin the liquid (most use 1 to 10 mPa·s), or use a deeper dish",
-            key="liquid",
-        )
+            key="liquid", quantity="jet height", found=_MEDIANS[1] * height, low=LEAST_JET_M,
+        )  # fmt: skip
     prior = JetPrior(
         onset_law(radius, liquid, viscosity, depth_m, gravity), height,
         scale_rise(radius, liquid, depth_m, gravity), gravity,

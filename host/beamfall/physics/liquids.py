@@ -66,8 +66,9 @@ class Liquid:
         if strange:
             raise PhysicsRangeError(
                 f"unknown = {', '.join(sorted(strange))} is not a property of a liquid; "
-                f"the properties are {', '.join(sorted(_PROPERTIES))}"
-            )
+                f"the properties are {', '.join(sorted(_PROPERTIES))}",
+                quantity="unknown", found=tuple(sorted(strange)),
+            )  # fmt: skip
 
     def viscosity_at(self, shear_rate_per_s: float) -> float:
         """Viscosity in Pa·s at a shear rate of 0.1-10,000 1/s: Ostwald-de Waele power law."""
@@ -217,8 +218,9 @@ def with_gum(
     if consistency is None or flow_index is None:
         raise PhysicsRangeError(
             f"gum: consistency = {consistency}, flow index = {flow_index}: give both or neither "
-            "(0.0001-100 Pa·s^n and 0.1-1.5)"
-        )
+            "(0.0001-100 Pa·s^n and 0.1-1.5)",
+            quantity="gum", found=(consistency, flow_index),
+        )  # fmt: skip
     check_range("consistency", consistency, 1e-4, 100.0, "Pa·s^n")
     check_range("flow index", flow_index, 0.1, 1.5)
     return replace(
@@ -243,12 +245,17 @@ def mix_by_parts(
     ingredient or amount.
     """
     if by not in ("volume", "mass"):
-        raise PhysicsRangeError(f"by = {by!r} is not a way to measure parts: 'volume' or 'mass'")
+        raise PhysicsRangeError(
+            f"by = {by!r} is not a way to measure parts: 'volume' or 'mass'",
+            quantity="by",
+            found=by,
+        )
     for name, amount in parts.items():
         if name not in INGREDIENTS:
             raise PhysicsRangeError(
-                f"ingredient {name!r} is unknown; the known ones are {', '.join(INGREDIENTS)}"
-            )
+                f"ingredient {name!r} is unknown; the known ones are {', '.join(INGREDIENTS)}",
+                quantity="ingredient", found=name,
+            )  # fmt: skip
         check_range(f"parts of {name}", amount, 0.0, 1e6)
     pure: dict[str, Callable[[], Liquid]] = {
         "water": lambda: water(temperature_k),
@@ -260,7 +267,11 @@ def mix_by_parts(
     base = {name: parts.get(name, 0.0) for name in pure}
     base["water"] += parts.get("dye", 0.0)
     if sum(base.values()) <= 0.0:
-        raise PhysicsRangeError(f"parts = 0 of {', '.join(BASES)}: name at least one of them")
+        raise PhysicsRangeError(
+            f"parts = 0 of {', '.join(BASES)}: name at least one of them",
+            quantity="parts",
+            found=0.0,
+        )
     liquids = {name: make() for name, make in pure.items() if base[name] > 0.0}
     volumes = {
         name: base[name] / (liquid.density_kg_m3 if by == "mass" else 1.0)

@@ -5,21 +5,24 @@ from __future__ import annotations
 from beamfall.errors import PhysicsRangeError
 
 
-def check_range(key: str, value: float, low: float, high: float, unit: str = "") -> float:
+def check_range(quantity: str, value: float, low: float, high: float, unit: str = "") -> float:
     """Return `value` when low <= value <= high; NaN and infinities never pass.
 
-    `key` is the name the caller knows the quantity by; `unit` is printed after the numbers.
-    Raises PhysicsRangeError, whose message names the key, the value and the range.
+    `quantity` is its name for the caller; `unit` is printed after the numbers.
+    Raises PhysicsRangeError, which tells the quantity, the value and the range.
     """
     if low <= value <= high:
         return value
-    raise PhysicsRangeError(describe_range_error(key, value, low, high, unit))
+    raise make_range_error(quantity, value, low, high, unit)
 
 
-def describe_range_error(key: str, value: float, low: float, high: float, unit: str = "") -> str:
-    """The message of a refusal: key, value, range and cure."""
+def make_range_error(
+    quantity: str, value: float, low: float, high: float, unit: str = "", more: str = ""
+) -> PhysicsRangeError:
+    """The refusal of a value outside its range; `more` goes behind the message."""
     tail = f" {unit}" if unit else ""
-    return (
-        f"{key} = {value:.6g}{tail} is out of range: it must lie between {low:.6g} and "
-        f"{high:.6g}{tail}; give a value inside this range (SI units)"
-    )
+    return PhysicsRangeError(
+        f"{quantity} = {value:.6g}{tail} is out of range: it must lie between {low:.6g} and "
+        f"{high:.6g}{tail}; give a value inside this range (SI units){more}",
+        quantity=quantity, found=value, low=low, high=high,
+    )  # fmt: skip

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, NoReturn
 
 import numpy as np
 
-from beamfall.errors import RigFileError
+from beamfall.errors import KeyProblem, RigFileError
 from beamfall.planning.anchors import judge_anchors
 from beamfall.planning.cautions import list_cautions
 from beamfall.planning.draws import Draws, draw_z, find_beam, make_draws
@@ -162,20 +162,25 @@ def _refuse_times(rig: Rig, times: tuple[float, ...], need: Need) -> NoReturn:
     if late == 2:
         refuse_spacing(rig, times[1], need)
     gap = need.openings_s[late - 2] - need.spacing_s
-    low, high = (1e3 * (times[1] + p) for p in np.percentile(gap, (5.0, 95.0)))
-    raise RigFileError(
-        f"rig '{rig.name}': drop[{late}].at = {times[late - 1] * 1e3:.4g} ms: drop {late} would miss the umbrella; "
-        f"about {low:.0f} to {high:.0f} ms would work, or leave it out"
+    low, high = (float(times[1] + p) for p in np.percentile(gap, (5.0, 95.0)))
+    _refuse_time(
+        rig, f"drop[{late}].at", times[late - 1], f"drop {late} would miss the umbrella", low, high
     )
 
 
 def refuse_spacing(rig: Rig, spacing_s: float, need: Need) -> NoReturn:
     """Raise RigFileError for a spacing with which drop 2 meets no jet, naming one that would do."""
-    low, high = (1e3 * p for p in np.percentile(need.spacing_s, (5.0, 95.0)))
-    raise RigFileError(
-        f"rig '{rig.name}': aim.spacing = {spacing_s * 1e3:.4g} ms: drop 2 would miss the jet; "
-        f"about {low:.0f} to {high:.0f} ms would work, or leave it out"
-    )
+    low, high = (float(p) for p in np.percentile(need.spacing_s, (5.0, 95.0)))
+    _refuse_time(rig, "aim.spacing", spacing_s, "drop 2 would miss the jet", low, high)
+
+
+def _refuse_time(
+    rig: Rig, key: str, found_s: float, why: str, low_s: float, high_s: float
+) -> NoReturn:
+    expected = f"about {low_s * 1e3:.0f} to {high_s * 1e3:.0f} ms"
+    text = f"rig '{rig.name}': {key} = {found_s * 1e3:.4g} ms: {why}; {expected} would work, or leave it out"
+    problem = KeyProblem(key, found_s, expected, text, low=low_s, high=high_s)
+    raise RigFileError(text, problems=(problem,))
 
 
 def draw_rigs(

@@ -58,21 +58,21 @@ def make_liquid(entry: LiquidInRig, table: str = "liquid") -> Liquid:
         raise PhysicsRangeError(
             f"{table}.name = {quote(entry.name)} is unknown; known are {', '.join(BASES)}; "
             f"for a mixture give {table}.parts (by volume) of {', '.join(INGREDIENTS)}",
-            key=f"{table}.name",
-        )
+            key=f"{table}.name", quantity="name of a liquid", found=entry.name,
+        )  # fmt: skip
     if not entry.parts and entry.name not in BASES:
         raise PhysicsRangeError(
             f"{table}.name = {quote(entry.name)} is only an addition; give the whole mixture, such as "
             f"parts = {{ water = 100, {entry.name} = 1 }}",
-            key=f"{table}.name",
-        )
+            key=f"{table}.name", quantity="name of a liquid", found=entry.name,
+        )  # fmt: skip
     liquid = mix_by_parts(parts, entry.temperature_k)
     for name, dose in entry.grams:
         if name not in THICKENERS:
             raise PhysicsRangeError(
                 f"{table}.grams of {quote(name)}: unknown; known are {', '.join(THICKENERS)}",
-                key=f"{table}.grams",
-            )
+                key=f"{table}.grams", quantity="name of a thickener", found=name,
+            )  # fmt: skip
         liquid = thicken(liquid, name, dose)
     measured = {
         key: value
@@ -122,8 +122,9 @@ def compute_drop(valve: Valve, setting: Setting, *, stream: bool = False) -> flo
             f"opening of {valve.output} = {opening * 1e3:.4g} ms lets {volume * 1e9:.4g} µL through "
             f"(head {valve.head_m * 100:.4g} cm, bore {valve.bore_m * 1e3:.4g} mm), {much} for one drop of 1 to "
             f"5.5 mm: set opening between {shortest * 1e3:.3g} and {longest * 1e3:.3g} ms, or use {cure}",
-            key=f"{valve.output}.opening",
-        )
+            key=f"{valve.output}.opening", quantity=f"opening of {valve.output}", found=opening,
+            low=shortest, high=longest,
+        )  # fmt: skip
     return compute_diameter(volume)
 
 

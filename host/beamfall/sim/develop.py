@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from beamfall.sim.raytrace import Frame, Tracer
-from beamfall.sim.scene import list_exposures
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -35,25 +34,16 @@ def render(
     if not scene["lit"]:
         light = np.full((*shape, 3), 0.0006, dtype=np.float32)
         return _to_pixels(light, look.noise, draws)
-    # Several lights share the exposure: the photographer has set them so that the picture is not too bright.
-    exposures = list_exposures(scene)
-    light = sum(_expose(one, frame) for one in exposures) / np.float32(len(exposures))
-    light *= look.exposure
-    light *= _vignette(frame)[:, :, None]
-    return _to_pixels(light, look.noise, draws)
-
-
-def _expose(scene: Mapping[str, Any], frame: Frame) -> Any:
-    """The light that one flash brings to each pixel, shape (rows, columns, 3)."""
-    tracer = Tracer(scene, frame.look)
-    shape = (frame.height, frame.width)
+    tracer = Tracer(scene, look)
     rows, columns = np.mgrid[0 : frame.height, 0 : frame.width].astype(np.float32)
     light, depth = _trace(tracer, frame, columns.ravel() + 0.5, rows.ravel() + 0.5)
     light, depth = light.reshape(*shape, 3), depth.reshape(shape)
     _smooth_edges(tracer, frame, light)
     light = _defocus(light, depth, frame)
     _smear(light, scene, frame)
-    return light
+    light *= look.exposure
+    light *= _vignette(frame)[:, :, None]
+    return _to_pixels(light, look.noise, draws)
 
 
 def _trace(tracer: Tracer, frame: Frame, columns: Any, rows: Any) -> tuple[Any, Any]:

@@ -16,7 +16,7 @@ from beamfall.files import write_whole
 from beamfall.sim.collision import Picture
 from beamfall.sim.look import Look
 from beamfall.sim.model import RigModel
-from beamfall.sim.scene import BELOW_MM, Scene, list_exposures, make_scene
+from beamfall.sim.scene import BELOW_MM, Scene, make_scene
 from beamfall.sim.splash_surface import find_surface
 
 if TYPE_CHECKING:
@@ -220,10 +220,9 @@ def frame_action(scene: Scene) -> Scene:
     wide, above, dish = scene["frame_mm"]
     below = scene.get("below_mm", BELOW_MM)
     tops, sides = [0.0], [0.0]
-    shown = [(one, column) for one in list_exposures(scene) for column in one["columns"]]
-    for exposure, column in shown:
+    for column in scene["columns"]:
         x = abs(column["x_mm"])
-        surface = find_surface(exposure, column)
+        surface = find_surface(scene, column)
         crown = surface.crown if surface else None
         tops += [column["jet_mm"] or 0.0, crown.height + 5.0 if crown else 0.0]
         sides += [x + 5.0, x + crown.outer + 3.0 if crown else 0.0]
@@ -237,7 +236,7 @@ def frame_action(scene: Scene) -> Scene:
     tallest, top = above + below, max(tops)
     room = _ROOM_MM + _ROOM_SHARE * top
     least = max(top + room, _LEAST_MM, (max(sides) + 3.0) * 2.0 * tallest / wide - below)
-    if not shown or least >= above:
+    if not any(scene["columns"]) or least >= above:
         return scene
     share = (least + below) / tallest
     # Less of the foreground too, but never so little that a reflection is lost.

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from typing import Any
 
 from beamfall.physics.umbrella import umbrella_radius
@@ -16,19 +15,18 @@ Scene = dict[str, Any]
 
 BELOW_MM = 22.0  # of the frame below the surface, in scenes that do not say
 DROPLET_SHARE = 0.8  # of the jet's droplet, of drop 1's diameter (our choice)
-_APART_S = 1e-4  # lights closer together than this show the same
 _GAP_SHARE = 0.4  # how far the jet stays behind its droplet, of what that has fallen (our choice)
 
 
-def make_scene(splash: Splash, model: RigModel) -> Scene:
-    """Return what a splash shows at its lights, lengths in mm.
+def make_scene(splash: Splash, model: RigModel, light: int = 0) -> Scene:
+    """Return what a splash shows at one of its lights (the last where there are fewer), lengths in mm.
 
     `frame_mm`: width, height above the surface, depth of the dish; `below_mm`: of the frame below the surface.
     `look`: see `sim.look.Look`. `flash_ms`: duration of the light. `lit`: whether any light reached the camera.
     `liquid`: density in kg/m³, viscosity in mPa·s, surface tension in mN/m.
-    `columns`: one for each place where drops fell, see `_describe_column`. `later`: `flash_ms` and `columns` of each
-    later light at another moment, where there are any: the same picture shows them too.
+    `columns`: one for each place where drops fell, see `_describe_column`.
     """
+    lit = bool(splash.lights)
     scene: Scene = {
         "frame_mm": [
             _round(1e3 * one)
@@ -41,33 +39,16 @@ def make_scene(splash: Splash, model: RigModel) -> Scene:
             _round(1e3 * model.liquid.surface_tension_n_m),
         ],
         "look": model.look.to_plain(),
-        "lit": bool(splash.lights),
+        "lit": lit,
         "columns": [],
     }
-    moments: list[tuple[float, float]] = []
-    for _, when_s, until_s in splash.lights:
-        if all(abs(when_s - other_s) > _APART_S for other_s, _ in moments):
-            moments.append((when_s, until_s))
-    exposures = [_expose(splash, model, *moment) for moment in moments]
-    if exposures:
-        scene |= exposures[0]
-    if exposures[1:]:
-        scene["later"] = exposures[1:]
+    if lit:
+        _, when_s, until_s = splash.lights[min(light, len(splash.lights) - 1)]
+        scene["flash_ms"] = round((until_s - when_s) * 1e3, 5)
+        scene["columns"] = [
+            _describe_column(column, model, when_s) for column in splash.columns if column.recent
+        ]
     return scene
-
-
-def _expose(splash: Splash, model: RigModel, when_s: float, until_s: float) -> Scene:
-    """What one light shows."""
-    columns = [
-        _describe_column(column, model, when_s) for column in splash.columns if column.recent
-    ]
-    return {"flash_ms": round((until_s - when_s) * 1e3, 5), "columns": columns}
-
-
-def list_exposures(scene: Mapping[str, Any]) -> list[Scene]:
-    """Return the scene of each light alone."""
-    alone = {name: value for name, value in scene.items() if name != "later"}
-    return [alone, *({**alone, **later} for later in scene.get("later", ()))]
 
 
 def _describe_column(column: Column, model: RigModel, when_s: float) -> dict[str, Any]:
