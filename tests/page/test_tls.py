@@ -64,7 +64,7 @@ def test_the_link_and_the_cookie_work_over_tls_with_the_fingerprint_that_is_prin
     assert client.getresponse().status == 200
     with websocket(
         served.origin.replace("https", "wss", 1) + "/live", ssl=trust(served), origin=Origin(served.origin),
-        additional_headers={"cookie": cookie.partition(";")[0]}, open_timeout=20,
+        additional_headers={"cookie": cookie.partition(";")[0]}, open_timeout=60,
     ) as live:  # fmt: skip
         assert "all" in json.loads(live.recv(timeout=20))
 

@@ -75,7 +75,7 @@ def test_a_find_survives_what_comes_after_it(rig: Path) -> None:
 
 
 def test_what_cannot_be_undone_is_a_mistake_of_whoever_asks(rig: Path) -> None:
-    assert [(line["step"], line["used"]) for line in steps(rig)] == [(None, True)], (
+    assert [(line["step"], line["used"]) for line in steps(rig)] == [(0, True)], (
         "the rig file alone"
     )
     beamfall("learned", "undo", rig, status=2)
