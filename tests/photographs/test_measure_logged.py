@@ -23,6 +23,8 @@ need_opencv()
 
 from beamfall.photos.measure.decide import decide  # noqa: E402
 from beamfall.photos.measure.read import Reading  # noqa: E402
+from beamfall.photos.measure.shapes import Blob, Standing  # noqa: E402
+from beamfall.photos.measure.upright import measure_standing  # noqa: E402
 
 DROP_MM, SPEED, PER_MM, SURFACE = 4.0, 3.0, 10.0, 700.0
 FIRST = ExpectedDrop(-0.2, 5e-3, 3e-4, SPEED)  # it struck long before
@@ -36,8 +38,9 @@ def drop_2(height_mm: float, error_mm: float = 2.0) -> tuple[ExpectedDrop, ...]:
 def read(stage: str, confidence: float, tip_mm: float, drop_mm: float | None = None) -> Reading:
     row = None if drop_mm is None else SURFACE - PER_MM * drop_mm
     return Reading(
-        stage, confidence, axis=250.0, surface=SURFACE, tip=SURFACE - PER_MM * tip_mm, lowest=row
-    )
+        stage, confidence, axis=250.0, surface=SURFACE, about=(SURFACE, 2.0),
+        tip=SURFACE - PER_MM * tip_mm, lowest=row,
+    )  # fmt: skip
 
 
 def judge(reading: Reading, expected: tuple[ExpectedDrop | None, ...]) -> Reading:
@@ -61,12 +64,82 @@ def test_a_clear_picture_that_the_log_contradicts_is_not_sure(stage, height_mm) 
     assert seen.stage == stage and seen.confidence < 0.8 and seen.doubts
 
 
-def test_without_an_edge_a_surface_or_a_log_nothing_changes() -> None:
+def test_without_an_edge_an_outline_or_a_log_nothing_changes() -> None:
     reading = read("jet", 0.7, 20.0)
     assert judge(reading, ()) is reading
     assert judge(reading, (FIRST, None)) is reading
-    lost = replace(reading, surface=None)
-    assert judge(lost, drop_2(20.0)) is lost
+    empty = replace(reading, surface=None, about=None)
+    assert judge(empty, drop_2(20.0)) is empty
+
+
+def test_the_log_helps_where_the_surface_is_not_clear() -> None:
+    """A surface that may be off by 3 mm: drop 2 is expected where the ball is, or far from there."""
+    ball = replace(read("before", 0.7, 20.0, 30.0), surface=None, about=(SURFACE, 3.0 * PER_MM))
+    seen = judge(ball, drop_2(32.0))
+    assert seen.stage == "before" and seen.confidence > 0.8 and seen.surface is None
+    assert judge(ball, drop_2(110.0)).confidence < 0.8
+
+
+def first_drop(since_ms: float) -> tuple[ExpectedDrop, ...]:
+    """One drop that struck so long ago. Its crown ends after 32 ms, its jet begins after 42 ms."""
+    return (ExpectedDrop(-1e-3 * SPEED * since_ms, 1e-3, 3e-4, SPEED, (42e-3, 2e-3), (0.15, 0.02)),)
+
+
+def test_the_time_since_the_impact_says_what_a_low_ring_is() -> None:
+    ring = replace(read("crown", 0.6, 2.0), is_low_ring=True, standing=standing([16.0] * 20))
+    young, old = judge(ring, first_drop(10.0)), judge(ring, first_drop(40.5))
+    assert young.stage == "crown" and young.confidence > 0.8
+    assert old.stage == "nothing" and old.confidence > 0.8
+    assert judge(ring, first_drop(32.0)).confidence < 0.8
+
+
+def standing(widths_mm: list[float]) -> Standing:
+    """What stands on the surface, by its width in each tenth of a mm from its top down."""
+    widths = PER_MM * np.array(widths_mm)
+    first = round(SURFACE) - widths.size
+    return Standing(250.0, first + 2.1, first, 250.0 - widths / 2, 250.0 + widths / 2, widths, widths)  # fmt: skip
+
+
+def test_what_hardly_stands_is_no_jet_right_after_the_impact() -> None:
+    lump = replace(read("jet", 0.6, 2.0), standing=standing([8.0] * 20))
+    seen = judge(lump, first_drop(4.0))
+    assert seen.stage == "crown" and seen.confidence > 0.8
+    assert judge(lump, first_drop(60.0)).stage == "jet"
+
+
+@pytest.mark.parametrize(("wider", "stage"), [(1.0, "contact"), (1.4, "after")])
+def test_a_ball_on_a_jet_that_is_wider_than_drop_2_has_met_it(wider, stage) -> None:
+    wide = 1.04 * wider * DROP_MM
+    depth = np.arange(0.05, wide, 0.1)
+    ball = 2.0 * np.sqrt(depth * (wide - depth))
+    shape = standing([*([0.0] * 2), *ball, *([1.2] * 150)])
+    tip_mm = (SURFACE - shape.tip) / PER_MM
+    seen = replace(
+        read("jet", 0.7, tip_mm), standing=shape, upright=measure_standing(shape, SURFACE, PER_MM)
+    )
+    made = judge(seen, drop_2(tip_mm - wide, 0.5))
+    assert made.stage == stage and made.confidence > 0.8
+
+
+def test_a_drop_above_a_wide_head_is_drop_2_where_the_log_expects_it() -> None:
+    cap = standing([1.0, 3.0, 5.0, *([6.0] * 8), 5.0, 3.0, *([1.2] * 150)])
+    row = SURFACE - PER_MM * 30.0
+    drop = Blob(250.0, row - 20.0, 40.0, 40.0, 40.0, row, is_cut=False, is_round=True)
+    tip_mm = (SURFACE - cap.tip) / PER_MM
+    head = replace(
+        read("after", 0.75, tip_mm), standing=cap, upright=measure_standing(cap, SURFACE, PER_MM), apart=drop
+    )  # fmt: skip
+    seen = judge(head, drop_2(30.5, 0.5))
+    assert seen.stage == "before" and seen.confidence > 0.8 and seen.lowest == pytest.approx(row)
+    assert judge(head, drop_2(12.0, 0.5)).stage == "after"
+
+
+def test_the_log_is_not_as_exact_as_the_gap() -> None:
+    """Contact begins 0.25 ms before the drop meets the jet; the log cannot say on which side of that a gap is."""
+    touching = replace(read("contact", 0.94, 20.0, 21.0), gap_ms=0.24)
+    assert judge(touching, drop_2(21.0, 0.5)).confidence < 0.8
+    closer = judge(replace(touching, gap_ms=0.1), drop_2(21.0, 0.5))
+    assert closer.stage == "contact" and closer.confidence > 0.8
 
 
 def test_one_drop_makes_no_umbrella() -> None:

@@ -40,6 +40,17 @@ def test_drop_2_is_where_the_standard_error_says(shots) -> None:
     assert any(shot.heights_m[1] < 0.0 for _, shot in shots)
 
 
+def test_the_jet_begins_when_the_standard_error_says(shots) -> None:
+    held = []
+    for file, shot in shots:
+        first = expect_drops(file, shot.seen)[0]
+        onset_s, error_s = first.jet_after_s
+        true_s = 1e-3 * shot.scene["columns"][0]["jet_course"][0]
+        held.append(abs(onset_s - true_s) <= 1.645 * error_s)
+        assert first.calm_after_s[0] > onset_s
+    assert sum(held) >= 0.8 * len(held)
+
+
 def test_what_is_wrong_about_a_rig_is_the_same_for_all_its_shots() -> None:
     """The error is the rig's: two shots of one rig are off by the same, up to their own error."""
     for number in range(6):

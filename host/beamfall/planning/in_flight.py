@@ -40,6 +40,8 @@ def expect_drops(
     rigs = draw_rigs(rig, make_setting(rig), _DRAWS, learned)
     light = shot.flash_s + rigs.flash_latency_s
     weights = weigh_dwell(rigs, shot)
+    onset = _average(rigs.onset_s, weights)
+    calm = _average(rigs.onset_s + rigs.rise_s + rigs.fall_s, weights)
     found: list[ExpectedDrop | None] = []
     for number, drop in enumerate(rigs.drops[: len(shot.times_s)], 1):
         edge, beam = shot.find_edge(number), find_beam(rig, rigs.valves[number - 1])
@@ -47,11 +49,16 @@ def expect_drops(
             found.append(None)
             continue
         height, speed = follow_fall(drop, light - edge + drop.to_edge_s)
-        middle = float(np.average(height, weights=weights))
-        spread = float(np.sqrt(np.average((height - middle) ** 2, weights=weights)))
+        middle, spread = _average(height, weights)
         speed_m_s = float(np.average(speed, weights=weights))
-        found.append(ExpectedDrop(middle, spread, _EDGE_S * speed_m_s, speed_m_s))
+        found.append(ExpectedDrop(middle, spread, _EDGE_S * speed_m_s, speed_m_s, onset, calm))
     return tuple(found)
+
+
+def _average(values: Floats, weights: Floats) -> tuple[float, float]:
+    """Mean and standard deviation."""
+    middle = float(np.average(values, weights=weights))
+    return middle, float(np.sqrt(np.average((values - middle) ** 2, weights=weights)))
 
 
 def follow_fall(drop: DropDraws, since_s: Floats) -> tuple[Floats, Floats]:

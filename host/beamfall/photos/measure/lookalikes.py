@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import replace
 
-from beamfall.photos.measure.read import Reading, add_umbrella
+from beamfall.photos.measure.read import LOW_MM, Reading, add_drop, add_umbrella
 from beamfall.photos.measure.result import SURE
 from beamfall.photos.measure.shapes import OUTSIDE_PX
 from beamfall.photos.measure.upright import measure_roundness, measure_top
@@ -20,18 +21,26 @@ _ALIKE = {
     "crown": {"nothing": 0.5, "jet": 0.3, "before": 0.1, "after": 0.1},
     "nothing": {"crown": 0.6, "jet": 0.4},
 }
+# A low ring may be a crown or what it leaves; a jet that begins is narrow. What is low and narrow may be any of them.
+_LOW_RING = {"crown": 0.5, "nothing": 0.47, "jet": 0.03}
+_LOW = {"jet": 0.4, "crown": 0.35, "nothing": 0.25}
 # The same of what sits on a jet, where that is not clear: round, nearly round, and of another shape. Of 33 simulated
 # ones, round outlines are off a circle by up to 0.031 of their diameter, sheets and caps by 0.066 and more.
 _ROUND, _NEARLY_ROUND = 0.045, 0.1
 _ON_JET = (
-    (_ROUND, {"contact": 0.5, "jet": 0.4, "before": 0.05, "after": 0.03, "crown": 0.02}),
-    (_NEARLY_ROUND, {"contact": 0.15, "jet": 0.4, "before": 0.02, "after": 0.4, "crown": 0.03}),
+    (_ROUND, {"contact": 0.6, "jet": 0.2, "before": 0.05, "after": 0.13, "crown": 0.02}),
+    (_NEARLY_ROUND, {"contact": 0.08, "jet": 0.4, "before": 0.02, "after": 0.47, "crown": 0.03}),
     (10.0, {"contact": 0.02, "jet": 0.46, "before": 0.01, "after": 0.46, "crown": 0.05}),
 )
 # Outlines of round drops on jets, over their diameter (the same pictures: 1.02 to 1.06).
 _SEEN_WIDER = 1.04
 _WIDTH_ERROR = 0.03  # of such a width, where the drop is round
-_ROUGH_WIDTH_ERROR = 0.1  # where it is not
+_ROUGH_WIDTH_ERROR = 0.06  # where it is not
+# Widths of young umbrellas and of jets' heads, in drops' (simulated: 1.16 to 1.9; most heads 0.9 to 1.7).
+_YOUNG, _HEADS = (1.1, 1.9), (0.7, 1.7)
+_UNUSUAL = 0.002  # the density of any other width
+# Of what looks like an umbrella with a drop above it, how much is a jet before the contact (estimate).
+_DROP_ABOVE = 0.4
 _WIDEST_STEM = 2.0  # drops' widths; stems of computed jets reach 1.4
 
 
@@ -42,32 +51,39 @@ def list_lookalikes(
 
     `surface`: its row; `scale`: pixels in a mm; `drop_mm`: the drop's diameter, with its relative error.
     """
-    if reading.confidence < SURE and reading.stage in ("jet", "contact", "after"):
-        weights = _weigh_top(reading, scale * drop_mm, drop_error)
-        if weights is not None:
-            readings = {
-                stage: reading
-                if stage == reading.stage
-                else _read_as(reading, stage, surface, scale)
-                for stage in weights
-            }
-            found = [(one, weights[stage]) for stage, one in readings.items() if one is not None]
-            total = sum(weight for _, weight in found)
-            return [(one, weight / total) for one, weight in found]
-    alike = _ALIKE.get(reading.stage or "", {})
-    others = [
-        (other, share)
-        for stage, share in alike.items()
-        if (other := _read_as(reading, stage, surface, scale)) is not None
-    ]
-    total = sum(share for _, share in others)
-    if total <= 0.0:
+    shares: dict[str, float] | None = None
+    if reading.confidence < SURE:
+        shares = _weigh_low(reading, surface, scale)
+        if shares is None and reading.stage in ("jet", "contact", "after"):
+            shares = _weigh_top(reading, scale * drop_mm, drop_error)
+    if shares is not None:
+        return _read_each(reading, shares, surface, scale)
+    others = _read_each(reading, _ALIKE.get(reading.stage or "", {}), surface, scale)
+    if not others:
         return [(reading, 1.0)]
     left = 1.0 - reading.confidence
-    return [
-        (reading, reading.confidence),
-        *((other, left * share / total) for other, share in others),
-    ]
+    return [(reading, reading.confidence), *((other, left * share) for other, share in others)]
+
+
+def _read_each(
+    reading: Reading, shares: Mapping[str, float], surface: float, scale: float
+) -> list[tuple[Reading, float]]:
+    """The readings that the shapes allow, each with its share; the shares sum to 1."""
+    found = []
+    for stage, share in shares.items():
+        one = reading if stage == reading.stage else _read_as(reading, stage, surface, scale)
+        if one is not None:
+            found.append((one, share))
+    total = sum(share for _, share in found)
+    return [(one, share / total) for one, share in found]
+
+
+def _weigh_low(reading: Reading, surface: float, scale: float) -> dict[str, float] | None:
+    """How likely each stage is if nothing but something low stands on the surface; None otherwise."""
+    if reading.stage == "crown" and reading.is_low_ring:
+        return _LOW_RING
+    is_low = reading.tip is not None and surface - reading.tip < LOW_MM * scale
+    return _LOW if is_low and reading.stage == "jet" else None
 
 
 def _weigh_top(reading: Reading, drop: float, drop_error: float) -> dict[str, float] | None:
@@ -83,9 +99,22 @@ def _weigh_top(reading: Reading, drop: float, drop_error: float) -> dict[str, fl
     width, misfit = fit
     weights = dict(next(weights for most, weights in _ON_JET if misfit < most))
     error = math.hypot(drop_error, _WIDTH_ERROR if misfit < _ROUND else _ROUGH_WIDTH_ERROR)
-    off = (width / drop / _SEEN_WIDER - 1.0) / error
-    weights["contact"] *= math.exp(-0.5 * off**2) + 0.01
+    wider = width / drop / _SEEN_WIDER
+    # Densities of the width: a drop that has met the jet spreads, and is wider than drop 2.
+    bell = math.exp(-0.5 * ((wider - 1.0) / error) ** 2) / (error * math.sqrt(2.0 * math.pi))
+    weights["contact"] *= bell + _UNUSUAL
+    weights["before"] = (
+        weights["before"] * (bell + _UNUSUAL) if reading.apart is None else _DROP_ABOVE
+    )
+    weights["after"] *= _lie_between(_YOUNG, wider, error) + _UNUSUAL
+    weights["jet"] *= _lie_between(_HEADS, wider, error) + _UNUSUAL
     return weights
+
+
+def _lie_between(ends: tuple[float, float], value: float, error: float) -> float:
+    """Density of a value with its standard error that lies anywhere between two ends."""
+    low, high = (math.erf((end - value) / (error * math.sqrt(2.0))) for end in ends)
+    return 0.5 * (high - low) / (ends[1] - ends[0])
 
 
 def _read_as(reading: Reading, stage: str, surface: float, scale: float) -> Reading | None:
@@ -98,6 +127,9 @@ def _read_as(reading: Reading, stage: str, surface: float, scale: float) -> Read
     if stage == "nothing":
         return bare
     if stage == "before":  # it needs a drop that is apart from what stands
+        if reading.apart is not None and standing is not None:
+            bare.tip, bare.stem = standing.tip, reading.stem
+            return add_drop(bare, reading.apart)
         if reading.lowest is None or reading.tip is not None and reading.lowest > reading.tip:
             return None
         drop = {

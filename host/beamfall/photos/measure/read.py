@@ -36,6 +36,7 @@ _USUAL_PER_HEIGHT = 84.0  # mm in a picture's height, where no scale is known
 _LEAST_UMBRELLA_MM = 3.5  # no umbrella is narrower than a drop
 _TWO_BALLS = 0.1  # by what share of its width a bulge stands out below the ball at a jet's top
 _LEAST_CONTRAST = 9.0
+LOW_MM = 3.5  # what stands less high has no clear shape
 _APART_MM = 3.0
 _WIDER = 1.5  # width of an umbrella over that of the drop above it, at least
 _FLAT = 1.3  # width over height of a jet's head: with less it is no sheet; a ball has 1.15
@@ -64,16 +65,20 @@ class Reading:
     axis: float | None = None
     surface: float | None = None
     surface_error: float = math.nan
+    about: tuple[float, float] | None = None  # where the surface is, and its error, clear or not
     tip: float | None = None
     stem: float | None = None
     drop: Blob | None = None
     lowest: float | None = None
+    apart: Blob | None = None  # a drop above what looks like an umbrella
     drop_width: float | None = None
     left: float | None = None
     right: float | None = None
     rim_row: float | None = None
     rim_height: float | None = None
     crown_width: float | None = None
+    is_low_ring: bool = False  # which may be a crown or ripples
+    gap_ms: float | None = None  # until drop 2 meets the jet, where both are seen
     ring_width: float | None = None  # of a low ring: a crown that sinks, or what it leaves
     standing: Standing | None = None
     upright: Upright | None = None
@@ -134,6 +139,7 @@ def read_shapes(
             "rings stand above the surface: lower the camera, set looks_down in the rig file, or set the marks"
         )
     reading.surface, reading.surface_error = row, error
+    reading.about = (guess, _UNSURE_SURFACE * rows) if row is None else (row, error)
     reading.standing = standing
     if standing is not None:
         reading.upright = measure_standing(standing, guess, scale)
@@ -157,7 +163,7 @@ def _doubt_seen_from_above(reading: Reading, has_rings: bool, down_deg: float | 
         # Its far side is seen above its near one.
         far = 0.5 * reading.crown_width * math.sin(math.radians(down_deg))
         if reading.surface - reading.tip < 1.5 * far:
-            reading.confidence = min(reading.confidence, 0.6)
+            reading.confidence, reading.is_low_ring = min(reading.confidence, 0.6), True
             reading.doubts.append("a ring lies on the surface: a low crown, or ripples")
 
 
@@ -230,7 +236,9 @@ def _classify(
     drop = _find_drop(blobs, standing if upright is not None else None, surface, scale)
     ring = None if drop or standing is None else _find_low_ring(outlines, standing, surface, scale)
     if ring is not None:
-        return Reading("crown", 0.6, axis=axis, ring_width=ring, doubts=[_LOW_RING])
+        return Reading(
+            "crown", 0.6, axis=axis, is_low_ring=True, ring_width=ring, doubts=[_LOW_RING]
+        )
     if upright is None or standing is None:
         if drop is None:
             if any(blob.height > _RIPPLES_MM * scale for blob in blobs[:3]):
@@ -239,45 +247,47 @@ def _classify(
                 )
             weak = outlines.contrast < 2.0 * _LEAST_CONTRAST
             if not weak and any(_is_low_ring(blob, surface, scale) for blob in blobs[:3]):
-                return Reading("crown", 0.6, axis=axis, doubts=[_LOW_RING])
+                return Reading("crown", 0.6, axis=axis, is_low_ring=True, doubts=[_LOW_RING])
             return Reading("nothing", 0.9 if weak else 0.85)
         made = Reading("before", 0.95 if drop.is_round else 0.85, axis=drop.column)
-        return _add_drop(made, drop)
+        return add_drop(made, drop)
     if upright.is_crown:
         if drop is not None:  # a crown's own droplets are smaller
-            return _add_drop(Reading("before", 0.85, axis=standing.axis), drop)
+            return add_drop(Reading("before", 0.85, axis=standing.axis), drop)
         made = Reading("crown", upright.confidence, axis=standing.axis, tip=standing.tip)
         made.crown_width = upright.widest
         if surface - standing.first < _LOW_CROWN * upright.widest:
-            made.confidence = 0.6
+            made.confidence, made.is_low_ring = 0.6, True
             made.doubts.append(_LOW_RING)
         return made
     made = Reading(None, 0.0, axis=standing.axis, tip=standing.tip, stem=upright.stem)
     ratio = upright.widest / upright.stem if upright.stem else math.nan
     high = surface - standing.tip
-    if upright.stem is None or high < 3.5 * scale:
+    if upright.stem is None or high < LOW_MM * scale:
         # A drop well above it has met nothing yet, whatever it is.
-        is_apart = drop is not None and standing.tip - _lowest(drop) > _APART_MM * scale
+        is_apart = drop is not None and standing.tip - find_lowest(drop) > _APART_MM * scale
         made.stage, made.confidence = (
             ("jet", 0.6) if drop is None else ("before", 0.85 if is_apart else 0.7)
         )
         if not is_apart:
             made.doubts.append("what stands on the surface is too low to be clear")
-        return made if drop is None else _add_drop(made, drop)
+        return made if drop is None else add_drop(made, drop)
     if drop is not None:
-        gap_ms = (standing.tip - _lowest(drop)) / scale / speed
+        gap_ms = (standing.tip - find_lowest(drop)) / scale / speed
         made.stage = "contact" if gap_ms <= CONTACT_MS else "before"
         made.confidence = min(0.97, 0.5 + abs(gap_ms - CONTACT_MS) / 0.2)
+        made.gap_ms = gap_ms
         # An umbrella grows far wider than a drop; a rising jet may have a wide head.
         if ratio > UMBRELLA_RATIO * 1.1 and upright.widest > _WIDER * drop.across:
-            made.stage, made.confidence = "after", 0.75
+            made.stage, made.confidence, made.apart = "after", 0.75, drop
             return add_umbrella(made, upright)
-        return _add_drop(made, drop)
+        return add_drop(made, drop)
     ball = find_ball(standing, surface, scale)
     if ball is not None:
         gap_ms = ball.gap / scale / speed
         made.stage = "contact" if gap_ms <= CONTACT_MS else "before"
-        made.confidence = 0.82 + min(0.12, abs(gap_ms - CONTACT_MS))
+        made.confidence = min(0.94, 0.5 + abs(gap_ms - CONTACT_MS) / 0.2)
+        made.gap_ms = gap_ms
         made.lowest, made.drop_width, made.tip = ball.lowest, ball.width, ball.lowest + ball.gap
         if spreads_below(standing, ball.lowest + ball.width, upright.stem):
             made.confidence = 0.7
@@ -351,14 +361,14 @@ def _find_low_ring(
     return low if is_ring else None
 
 
-def _lowest(drop: Blob) -> float:
+def find_lowest(drop: Blob) -> float:
     """The lowest row when the light began: a drop that falls in the light is longer than wide."""
     smear = 0.0 if drop.is_cut else max(0.0, drop.height - drop.width)
     return drop.lowest - min(smear, 0.35 * drop.width)
 
 
-def _add_drop(made: Reading, drop: Blob) -> Reading:
-    made.drop, made.lowest = drop, _lowest(drop)
+def add_drop(made: Reading, drop: Blob) -> Reading:
+    made.drop, made.lowest = drop, find_lowest(drop)
     made.drop_width = None if drop.is_cut else drop.across
     return made
 
