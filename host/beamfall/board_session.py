@@ -70,7 +70,7 @@ class BoardSession:
         self._give_up_s = math.inf
         self._host_timeout_s = HOST_TIMEOUT_S
         self._timeout_told: Welcome | None = None  # the session in which the timeout was set
-        self.troubles: list[str] = []
+        self.troubles: list[Trouble] = []
 
     @property
     def name(self) -> str:
@@ -212,7 +212,7 @@ class BoardSession:
             if report.boot_id == self._boot_id:
                 self._last_seen = report.number
             if isinstance(event, Trouble):
-                self.troubles.append(event.text)
+                self.troubles.append(event)
                 del self.troubles[:-_TROUBLES_KEPT]
             outcome = self._collector.take(report.boot_id, event)
             if outcome is not None:

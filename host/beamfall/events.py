@@ -6,7 +6,7 @@ import re
 from collections import deque
 from dataclasses import dataclass, field
 
-from beamfall.link import Report
+from beamfall.link import Origin, Report
 from beamfall.setup.signals import Signal, SignalKind
 from beamfall.wire import WireEnum, get_definition
 
@@ -84,9 +84,13 @@ class Forgotten:
 
 @dataclass(frozen=True, slots=True)
 class Trouble:
-    """Something the firmware did not expect, in its own words; the number of a refusal is explained."""
+    """Something the firmware did not expect, in its own words; the number of a refusal is explained.
+
+    The link says in the same way which reports it could not read or never got: see `origin`.
+    """
 
     text: str
+    origin: Origin = Origin.BOARD
 
 
 Event = StateChanged | EdgesSeen | ShotDone | Forgotten | Trouble
@@ -112,7 +116,7 @@ def make_event(report: Report) -> Event:
         return ShotDone(**fields)
     if report.name == "forgotten":
         return Forgotten(**fields)
-    return Trouble(_REFUSAL.sub(_explain, fields["text"]))
+    return Trouble(_REFUSAL.sub(_explain, fields["text"]), report.origin)
 
 
 _REFUSAL = re.compile(r"refusal (\d{1,3})")  # the firmware has no room for the words

@@ -329,7 +329,7 @@ class HostMachine(RuleBasedStateMachine):
         try:
             self._request(name, output=output, **fields)
         except BoardRestarted as error:
-            if "nobody can know whether it was carried out before" not in str(error):
+            if not error.perhaps_done:
                 del self.told.services[output, ticks]
         except (Refused, NotOpen):
             del self.told.services[output, ticks]

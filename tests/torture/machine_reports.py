@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from machine_pins import Edge, PinJudge, Shot, Told
 from machine_tables import BEAM1, CAMERA2, FIRST, SERVED, TABLE_OUTPUTS, WINDOW
 
-from beamfall.link import Report
+from beamfall.link import Origin, Report
 from beamfall.wire import Message, WireEnum
 
 _FIRST_INPUT = BEAM1
@@ -61,7 +61,7 @@ class ReportJudge:
             fits = before is None or report["first"] <= before + 1 <= number
             assert fits, f"reports up to {number} were forgotten, behind {before}"
             return
-        if report.name == "trouble" and "went to another program" in report["text"]:
+        if report.origin is Origin.TAKEN:
             return  # another host of these histories had them, or `finish` finds them missing
         assert before is None or number == before + 1, f"report {number} came after {before}"
         same = heard.kept.setdefault(number, report.message) == report.message

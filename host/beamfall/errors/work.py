@@ -34,7 +34,14 @@ class NoProgress(ShotError):
 
 
 class BoardRestarted(ShotError):
-    """The board's boot id has changed: its table is gone, a running shot is lost."""
+    """The board's boot id has changed: its table is gone, a running shot is lost.
+
+    `perhaps_done`: the request may have been carried out before the restart; nobody can know.
+    """
+
+    def __init__(self, message: str, *, perhaps_done: bool = False) -> None:
+        super().__init__(message)
+        self.perhaps_done = perhaps_done
 
 
 class InstallError(BeamfallError):

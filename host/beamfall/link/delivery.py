@@ -9,6 +9,14 @@ from typing import Any
 from beamfall.wire.messages import Message
 
 
+class Origin(Enum):
+    """Whose report it is: the board's own, or a trouble that the link made in place of what it could not deliver."""
+
+    BOARD = "board"
+    TAKEN = "taken"  # another program had these reports
+    UNREADABLE = "unreadable"
+
+
 @dataclass(frozen=True, slots=True)
 class Report:
     """A report as delivered; the board numbers reports from 1 in each boot."""
@@ -16,6 +24,7 @@ class Report:
     boot_id: int
     number: int
     message: Message
+    origin: Origin = Origin.BOARD
 
     @property
     def name(self) -> str:

@@ -9,7 +9,7 @@ from collections import deque
 from dataclasses import dataclass, field
 
 from beamfall.errors import AnotherBoard, LinkLost, MessageError, NotOpen
-from beamfall.link.delivery import Report, ReportOrder, Verdict
+from beamfall.link.delivery import Origin, Report, ReportOrder, Verdict
 from beamfall.link.strangers import make_mismatch
 from beamfall.link.trace import describe_piece
 from beamfall.link.transport import Transport
@@ -237,12 +237,14 @@ class FrameEnd:
         if not self.is_open or frame.session != self._session:
             self.counters.reports_foreign += 1
             return
+        origin = Origin.BOARD
         try:
             message = self.codec.decode(definition.name, frame.payload)
         except MessageError as error:
             # Undamaged but unreadable: asking again would not help, and dropping it would hide it.
             self.counters.frames_bad[FrameErrorName.BAD_PAYLOAD] += 1
             message = Message("trouble", {"text": f"a report that cannot be read: {error}"})
+            origin = Origin.UNREADABLE
         first = message["first"] if message.name == "forgotten" else None
         verdict = self._order.take(frame.number, first)
         if verdict is Verdict.AHEAD:
@@ -255,11 +257,14 @@ class FrameEnd:
                 first_lost, last_lost = self._order.skipped
                 text = f"reports {first_lost} to {last_lost} went to another program"
                 lost = Report(
-                    self._order.boot_id or 0, last_lost, Message("trouble", {"text": text})
+                    self._order.boot_id or 0,
+                    last_lost,
+                    Message("trouble", {"text": text}),
+                    Origin.TAKEN,
                 )
                 self._reports.append(lost)
             self.counters.reports_delivered += 1
-            self._reports.append(Report(self._order.boot_id or 0, frame.number, message))
+            self._reports.append(Report(self._order.boot_id or 0, frame.number, message, origin))
             if self._on_receipt:
                 self._kept = frame.number
         if self._on_receipt or verdict is Verdict.REPEAT:

@@ -275,7 +275,8 @@ class Link(FrameEnd):
             raise BoardRestarted(
                 f"the board has restarted ({welcome.cause.label}: {welcome.cause.meaning}); "
                 f"{message.name.replace('_', '-')} was not carried out after the restart{before}; "
-                "the board's table is gone: upload the sequence again"
+                "the board's table is gone: upload the sequence again",
+                perhaps_done=perhaps_done,
             )
         if self._find(message).repeat == "once" and perhaps_done:
             raise NoAnswer(
