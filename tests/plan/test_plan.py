@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import random
-import re
 from dataclasses import replace
 
 import numpy as np
@@ -16,7 +15,7 @@ from beamfall.planning.collision import draw_rigs, plan_collision
 from beamfall.planning.draws import make_draws
 from beamfall.planning.make import make_plan
 from beamfall.planning.openings import MEETING, THIRD_S, find_need
-from beamfall.planning.result import Role
+from beamfall.planning.result import Caution, CautionKind, Role
 from beamfall.planning.retime import with_flash_delay
 from beamfall.planning.setting import compute_drop, make_setting
 from beamfall.planning.unknowns import NAMES, list_scatters, make_jet_prior
@@ -204,7 +203,7 @@ def test_a_time_at_which_the_third_drop_would_miss_is_refused_with_one_that_work
 def test_a_long_opening_pours_a_stream_that_is_planned_with_a_warning() -> None:
     rig = make_rig(valve={"opening_s": 0.06})
     plan = plan_collision(rig)
-    assert any("valve1" in words and "stream" in words for words in plan.warnings)
+    assert (CautionKind.STREAM, ("valve1",)) in [(one.kind, one.about) for one in plan.warnings]
     assert plan_collision(example_rig()).warnings == ()
     splash = fire(make_middle_rig(rig), plan.sequence)
     assert splash.pictures[0].stage_s == pytest.approx(plan.stage_s, abs=0.003)
@@ -212,13 +211,12 @@ def test_a_long_opening_pours_a_stream_that_is_planned_with_a_warning() -> None:
 
 @pytest.mark.parametrize("opening_s", [0.010, 0.040])
 def test_an_opening_that_does_not_fit_the_nozzle_is_told_one_that_does(opening_s: float) -> None:
-    def list_unfit(seconds: float) -> list[str]:
+    def list_unfit(seconds: float) -> list[Caution]:
         rig = make_rig(valve={"opening_s": seconds})
-        return [words for words in plan_collision(rig).warnings if "nozzle" in words]
+        return [one for one in plan_collision(rig).warnings if one.kind is CautionKind.NOZZLE]
 
-    found = re.search(r"between ([\d.]+) and ([\d.]+) ms", list_unfit(opening_s)[0])
-    assert found is not None
-    shortest, longest = (float(one) / 1e3 for one in found.groups())
+    (caution,) = list_unfit(opening_s)
+    shortest, longest = caution.values["shortest_s"], caution.values["longest_s"]
     assert not list_unfit(1.01 * shortest) and not list_unfit(0.99 * longest)
     assert list_unfit(0.98 * shortest) and list_unfit(1.02 * longest)
 
@@ -399,4 +397,6 @@ def test_what_the_user_fixes_stays() -> None:
     flash = plan.sequence.flash_row()
     assert flash is not None
     assert (plan.spacing_s, flash.delay_s) == (0.1, 0.15)
-    assert any("aim.flash_delay = 150.00" in words for words in plan.warnings)
+    (caution,) = (one for one in plan.warnings if one.kind is CautionKind.FLASH_DELAY)
+    assert caution.about == ("aim.flash_delay",) and caution.values["found_s"] == 0.15
+    assert caution.values["low_s"] > 0.15 or caution.values["high_s"] < 0.15

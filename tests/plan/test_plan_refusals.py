@@ -11,56 +11,70 @@ from out_of_range import refuses
 from beamfall.errors import RigFileError
 from beamfall.planning.collision import draw_rigs, plan_collision
 from beamfall.planning.make import make_plan
+from beamfall.planning.result import Caution, CautionKind
 from beamfall.planning.setting import make_liquid, make_setting
 from beamfall.setup.limits import BoardLimits
-from beamfall.setup.rig import example_rig
+from beamfall.setup.rig import Rig, example_rig
 
 from .conftest import make_rig
 
 
-def find_warnings(rig, *named: str) -> list[str]:
-    """The plan's warnings that name all of these: lines, keys and figures."""
-    return [text for text in make_plan(rig).warnings if all(part in text for part in named)]
+def find_cautions(rig: Rig, kind: CautionKind) -> list[Caution]:
+    return [caution for caution in make_plan(rig).warnings if caution.kind is kind]
 
 
 # -- warnings and refusals -------------------------------------------------------------------------
 @pytest.mark.parametrize(
-    ("changes", "named"),
+    ("changes", "kind", "about", "values"),
     [
-        ({"dish": {"depth_m": 0.002}}, ("dish", "2.0 mm", "3 mm")),
-        ({"beam": {"height_m": 0.59}}, ("beam1", "nozzle", "20 mm")),
-        ({"beam": {"height_m": 0.02}}, ("beam1", "surface", "20 mm")),
-        ({"flash": {"recycle_s": 9.0}}, ("flash1", "9 s", "aim.rest")),
-        ({"valve": {"opening_s": 0.04}}, ("valve1", "larger", "nozzle", "67.6 µL")),
-        ({"beam": {"blanking_s": 0.1}}, ("beam1", "blanking", "100 ms")),
-        ({"valve": {"height_m": 0.07}, "beam": {"height_m": 0.035}}, ("cavity", "thick jet")),
+        (
+            {"dish": {"depth_m": 0.002}},
+            "NO_DEPTH",
+            "dish.depth",
+            {"depth_m": 2e-3, "least_m": 3e-3},
+        ),
+        ({"dish": {"depth_m": 0.004}}, "DEPTH", "dish.depth", {"depth_m": 4e-3}),
+        ({"beam": {"height_m": 0.59}}, "BEAM_HIGH", "beam1", {"least_m": 0.02}),
+        ({"beam": {"height_m": 0.02}}, "BEAM_LOW", "beam1", {"height_m": 0.02}),
+        ({"flash": {"recycle_s": 9.0}}, "RECYCLING", "flash1", {"recycle_s": 9.0}),
+        ({"valve": {"opening_s": 0.04}}, "NOZZLE", "valve1", {"volume_m3": 67.6e-9}),
+        ({"beam": {"blanking_s": 0.1}}, "BLANKING", "beam1", {"blanking_s": 0.1}),
+        ({"valve": {"height_m": 0.07}, "beam": {"height_m": 0.035}}, "REGIME", None, {}),
     ],
 )
-def test_warnings_name_what_is_wrong(changes, named) -> None:
+def test_cautions_tell_what_is_wrong(changes, kind, about, values) -> None:
     assert make_plan(example_rig()).warnings == ()
-    assert find_warnings(make_rig(**changes), *named)
+    (caution,) = find_cautions(make_rig(**changes), CautionKind[kind])
+    assert caution.about == (() if about is None else (about,))
+    assert {name: caution.values[name] for name in values} == pytest.approx(values, rel=1e-3)
+    assert all(one in caution.text for one in caution.about if "." not in one)
 
 
 def test_drops_closer_than_the_valve_can_do() -> None:
     # a fine bore that takes 55 ms for a drop cannot make the next one 60 ms later
     slow = make_rig(valve={"opening_s": 0.055, "bore_m": 0.00095}, aim={"spacing_s": 0.06})
-    assert find_warnings(slow, "valve1", "drop 2", "60.0 ms", "55.0 ms")
-    assert not find_warnings(example_rig(), "drop 2")
+    (caution,) = find_cautions(slow, CautionKind.FAST_DROPS)
+    assert caution.about == ("valve1",)
+    assert caution.values == pytest.approx({"drop": 2, "gap_s": 0.06, "open_s": 0.055})
 
 
 def test_blur_is_cautioned_of_only_where_a_lower_power_is_shorter() -> None:
     # 40 µs is what shoe flashes reach at 1/64 (1/20,000 s): nothing that the photographer could do.
-    assert not find_warnings(example_rig(), "flash1")
+    assert not find_cautions(example_rig(), CautionKind.BLUR)
     # 1 ms is full power. 3.3 m/s · 3.32 ms · 0.5 = 5.5 mm; 1/64 leaves 3.3 m/s · 166 µs · 0.5 = 0.27 mm.
-    blurred = make_rig(flash={"duration_s": 1e-3})
-    assert find_warnings(blurred, "flash1", "5.5 mm", "32 µm", "1/64", "27")
+    (caution,) = find_cautions(make_rig(flash={"duration_s": 1e-3}), CautionKind.BLUR)
+    assert caution.about == ("flash1",)
+    assert caution.values["power"] == 1 / 64
+    assert caution.values["blur_m"] == pytest.approx(5.5e-3, rel=0.02)
+    assert caution.values["hidden_m"] == pytest.approx(32e-6, rel=0.02)
+    assert caution.values["better_m"] == pytest.approx(0.27e-3, rel=0.04)
 
 
 def test_blur_is_said_once_for_all_flashes() -> None:
     rig = make_rig(flash={"duration_s": 1e-3})
     rig = replace(rig, flashes=(*rig.flashes, replace(rig.flashes[0], output="flash2")))
-    assert find_warnings(rig, "1/64") == find_warnings(rig, "flash1", "flash2", "1/64")
-    assert len(find_warnings(rig, "1/64")) == 1
+    (caution,) = find_cautions(rig, CautionKind.BLUR)
+    assert caution.about == ("flash1", "flash2")
 
 
 @pytest.mark.parametrize(

@@ -13,6 +13,7 @@ from beamfall.board import Board
 from beamfall.planning.belief import Belief
 from beamfall.planning.collision import plan_collision
 from beamfall.planning.openings import split_places
+from beamfall.planning.result import CautionKind
 from beamfall.planning.seek.search import Search
 from beamfall.planning.unknowns import NAMES
 from beamfall.setup.rig import Rig, example_rig
@@ -56,7 +57,7 @@ def test_drops_that_fall_too_far_beside_each_other_miss_and_the_plan_says_so() -
     for place_m, meets in ((0.001, True), (0.0045, False)):
         rig = put_beside(place_m)
         plan = plan_collision(rig)
-        assert any("beside" in one for one in plan.warnings) is not meets
+        assert any(one.kind is CautionKind.BESIDE for one in plan.warnings) is not meets
         shown = fire(make_middle_rig(rig), plan.sequence).pictures[0].shows
         assert shown == ("after" if meets else "missed")
 

@@ -139,5 +139,5 @@ def _print_plan(made: Plan, rig_file: Path | None, learned: Belief | None) -> No
         print(f"  {line}")
     if learned is not None and learned.simulated and learned.describe() in made.assumptions:
         print("  (learned on the simulated rig; --fresh plans without it)")
-    for line in made.warnings:
-        print(f"Warning: {line}")
+    for caution in made.warnings:
+        print(f"Warning: {caution.text}")

@@ -216,8 +216,8 @@ def use(
     print("\nNot carried over:")
     for line in carried.lost:
         print(f"  {show_text(line)}")
-    for line in carried.plan.warnings:
-        print(f"Warning: {show_text(line)}")
+    for caution in carried.plan.warnings:
+        print(f"Warning: {show_text(caution.text)}")
     if sequence is not None:
         print(f"Sequence written to {show_text(sequence)}")
 

@@ -134,7 +134,7 @@ def _show_end(walk: Walk, file: Path) -> None:
     else:
         print("Plan: ", end="")
     print(f"flash {format_ms(plan.flash_delay_s, 1)} after {plan.anchor.describe()}.")
-    for warning in plan.warnings:
-        print(f"Warning: {warning}")
+    for caution in plan.warnings:
+        print(f"Warning: {caution.text}")
     print(f"Next: `beamfall seek {file} --port sim` finds the picture on a simulated rig.")
     print(f"`beamfall rig check {file}` looks for what is missing or doubtful.")

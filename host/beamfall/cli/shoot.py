@@ -135,7 +135,7 @@ def _print_start(
             ),
             ("flash", f"{plan.flash_delay_s * 1e3:.3f} ms after {start}"),
         ]
-        pairs += [("warning", warning) for warning in plan.warnings]
+        pairs += [("warning", caution.text) for caution in plan.warnings]
     print_pairs([*pairs, ("log", str(log))])
 
 

@@ -142,7 +142,7 @@ def list_doubts(rig: Rig, content: Mapping[str, Any], path: Path | None = None) 
         plan = make_plan(rig, learned=learned)
     except BeamfallError as error:
         return [Doubt(getattr(error, "key", "") or "", str(error), wrong=True)]
-    doubts = [Doubt("", warning) for warning in plan.warnings]
+    doubts = [Doubt("", caution.text) for caution in plan.warnings]
     file = "" if path is None else str(path)
     return doubts + list(_list_guesses(rig, content, file, calibrated=learned is not None))
 

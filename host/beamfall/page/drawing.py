@@ -93,7 +93,7 @@ def describe_plan(plan: Plan, tuned: str) -> dict[str, Any]:
             {**one, "said": _say_anchor(choice.anchor)}
             for one, choice in zip(content["anchors"], plan.anchors, strict=True)
         ],
-        "warnings": list(plan.warnings),
+        "warnings": content["warnings"],
         "assumptions": list(plan.assumptions),
         "trace": describe_trace(plan),
         "chart": chart,

@@ -120,7 +120,8 @@ def describe_here(recipe: Recipe, desk: Desk) -> dict[str, Any]:
         return {**_describe(recipe), "here": [], "lost": [], "warnings": [str(error)]}
     here = list_carried(recipe, carried)
     return {
-        **_describe(recipe), "here": here, "lost": carried.lost, "warnings": carried.plan.warnings
+        **_describe(recipe), "here": here, "lost": carried.lost,
+        "warnings": [caution.text for caution in carried.plan.warnings],
     }  # fmt: skip
 
 

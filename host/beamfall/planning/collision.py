@@ -28,8 +28,16 @@ from beamfall.planning.openings import (
     list_planned,
     split_places,
 )
-from beamfall.planning.result import AnchorEdge, Plan, PlannedDrop, make_interval, make_intervals
-from beamfall.planning.retime import warn_of_delay
+from beamfall.planning.result import (
+    AnchorEdge,
+    Caution,
+    CautionKind,
+    Plan,
+    PlannedDrop,
+    make_interval,
+    make_intervals,
+)
+from beamfall.planning.retime import warn_of_delay, warn_outside
 from beamfall.planning.rows import (
     build_sequence,
     build_warm_up,
@@ -299,22 +307,20 @@ def add_places(
     return drops, shift
 
 
-def _about_wishes(rig: Rig, need: Need, flash: Floats) -> list[str]:
+def _about_wishes(rig: Rig, need: Need, flash: Floats) -> list[Caution]:
     """Warn of values fixed by the rig's aim that lie outside the plan's own range."""
-    found = []
-    if float(np.nanmedian(flash)) < _LEAST_DELAY_S:
-        found.append(
-            f"the flash would have to come {-float(np.nanmedian(flash)) * 1e3:.1f} ms before its anchor's edge: "
+    found: list[Caution] = []
+    delay_s = float(np.nanmedian(flash))
+    if delay_s < _LEAST_DELAY_S:
+        text = (
+            f"the flash would have to come {-delay_s * 1e3:.1f} ms before its anchor's edge: "
             "put the beam higher, or let the flash follow an earlier drop (aim.anchor_count)"
         )
+        found.append(Caution(CautionKind.FLASH_BEFORE_EDGE, text, values={"delay_s": delay_s}))
     spacing, interval = rig.list_fixed()[1], make_interval(need.spacing_s)
-    if spacing is not None and not interval.holds(spacing):
+    if spacing is not None:
         key = "drop[2].at" if rig.aim.spacing_s is None else "aim.spacing"
-        found.append(
-            f"{key} = {spacing * 1e3:.2f} ms is outside the planner's {interval.p5 * 1e3:.1f} to "
-            f"{interval.p95 * 1e3:.1f} ms"
-        )
+        found += warn_outside(CautionKind.SPACING, key, spacing, interval)
     if rig.aim.flash_delay_s is not None:
-        warning = warn_of_delay(rig.aim.flash_delay_s, make_interval(flash))
-        found += [warning] if warning else []
+        found += warn_of_delay(rig.aim.flash_delay_s, make_interval(flash))
     return found

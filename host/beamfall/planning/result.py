@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
@@ -116,6 +116,43 @@ class AnchorChoice:
     why: str
 
 
+class CautionKind(StrEnum):
+    """What is doubtful about a plan."""
+
+    FAST_DROPS = "drops come faster than the valve allows"
+    FOURTH_DROP = "a drop that no model is for"
+    CHANCE = "the drops may well miss"
+    STREAM = "an opening pours a stream"
+    NOZZLE = "a drop that the nozzle does not release"
+    BESIDE = "drops of two nozzles fall beside each other"
+    NO_DEPTH = "the dish is too shallow for a jet"
+    DEPTH = "the dish is shallow"
+    REGIME = "the impact makes no thick jet"
+    NO_BEAM = "no beam sees drop 1"
+    BEAM_HIGH = "a beam is too near the nozzle"
+    BEAM_LOW = "a beam is too near the surface"
+    BLANKING = "a beam's blanking may hide the next drop"
+    RECYCLING = "a flash recycles for longer than the rest"
+    BLUR = "a flash lasts too long"
+    FLASH_BEFORE_EDGE = "the flash would have to come before its anchor"
+    SPACING = "the spacing is outside the plan's range"
+    FLASH_DELAY = "the flash delay is outside the plan's range"
+    EXPOSURE = "the exposure may miss the flash"
+
+
+@dataclass(frozen=True)
+class Caution:
+    """What is doubtful about a plan, and the cure: `text` for a person, the rest for a program.
+
+    `about` names the outputs, inputs or keys of the rig file; `values` are in SI units.
+    """
+
+    kind: CautionKind
+    text: str
+    about: tuple[str, ...] = ()
+    values: Mapping[str, float] = field(default_factory=dict)
+
+
 @dataclass(frozen=True)
 class Plan:
     """A shot for a rig.
@@ -136,7 +173,7 @@ class Plan:
     intervals: Mapping[str, Interval]
     quantities: Mapping[str, Interval]  # jet height, drop diameter, ... in SI, not times
     assumptions: tuple[str, ...] = ()
-    warnings: tuple[str, ...] = ()
+    warnings: tuple[Caution, ...] = ()
     chance: float | None = None
     warm_up: Sequence | None = None
     flash_s: tuple[float, float] | None = None  # earliest and latest flash after the release
@@ -185,5 +222,5 @@ class Plan:
                 for row in self.sequence.rows
             ],
             "assumptions": list(self.assumptions),
-            "warnings": list(self.warnings),
+            "warnings": [caution.text for caution in self.warnings],
         }

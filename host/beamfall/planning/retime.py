@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from beamfall.planning.result import Interval, Plan
+from beamfall.planning.result import Caution, CautionKind, Interval, Plan
 from beamfall.planning.rows import EARLIEST_S, keep_open
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import SignalKind
@@ -23,19 +23,28 @@ def with_flash_delay(plan: Plan, delay_s: float) -> Plan | None:
     if sequence is None:
         return None
     interval = plan.intervals.get("flash_delay_at_planned_spacing")
-    before, after = (warn_of_delay(one, interval) for one in (plan.flash_delay_s, delay_s))
-    warnings = [text for text in plan.warnings if text != before] + ([after] if after else [])
+    warnings = [one for one in plan.warnings if one.kind is not CautionKind.FLASH_DELAY]
+    warnings += warn_of_delay(delay_s, interval)
     return replace(plan, sequence=sequence, flash_delay_s=delay_s, warnings=tuple(warnings))
 
 
-def warn_of_delay(delay_s: float, interval: Interval | None) -> str | None:
-    """A warning if a delay lies outside the plan's interval; None inside it or without one."""
-    if interval is None or interval.holds(delay_s):
-        return None
-    return (
-        f"aim.flash_delay = {delay_s * 1e3:.2f} ms is outside the planner's {interval.p5 * 1e3:.1f} to "
+def warn_of_delay(delay_s: float, interval: Interval | None) -> list[Caution]:
+    """A warning if a delay lies outside the plan's interval; none inside it or without one."""
+    if interval is None:
+        return []
+    return warn_outside(CautionKind.FLASH_DELAY, "aim.flash_delay", delay_s, interval)
+
+
+def warn_outside(kind: CautionKind, key: str, found_s: float, interval: Interval) -> list[Caution]:
+    """A warning if a time that the rig's aim sets lies outside the plan's interval."""
+    if interval.holds(found_s):
+        return []
+    text = (
+        f"{key} = {found_s * 1e3:.2f} ms is outside the planner's {interval.p5 * 1e3:.1f} to "
         f"{interval.p95 * 1e3:.1f} ms"
     )
+    values = {"found_s": found_s, "low_s": interval.p5, "high_s": interval.p95}
+    return [Caution(kind, text, (key,), values)]
 
 
 def _move_flashes(sequence: Sequence, by_s: float) -> Sequence | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence as SequenceOf
 from dataclasses import replace
 
-from beamfall.planning.result import AnchorEdge, PlannedDrop
+from beamfall.planning.result import AnchorEdge, Caution, CautionKind, PlannedDrop
 from beamfall.setup.rig import Rig
 from beamfall.setup.rig_sections import Camera
 from beamfall.setup.rig_shot import Firing
@@ -72,7 +72,7 @@ def list_firings(rig: Rig, anchor: AnchorEdge, delay_s: float, *, once: bool = F
     return rows
 
 
-def warn_of_shutter(rig: Rig, flash_s: tuple[float, float]) -> list[str]:
+def warn_of_shutter(rig: Rig, flash_s: tuple[float, float]) -> list[Caution]:
     """What to change if the camera times the exposure itself and may miss a flash; otherwise empty."""
     camera = rig.camera
     if camera is None or camera.exposure_s is None:
@@ -82,11 +82,13 @@ def warn_of_shutter(rig: Rig, flash_s: tuple[float, float]) -> list[str]:
     if opened_s + slack_s <= flash_s[0] and flash_s[1] <= opened_s + camera.exposure_s - slack_s:
         return []
     need_s = find_exposure_need(flash_s, camera.shutter_scatter_s)
-    return [
+    text = (
         f"camera.exposure = {camera.exposure_s * 1e3:g} ms is too short to be sure of the flash, which comes between "
         f"{flash_s[0] * 1e3:.0f} and {flash_s[1] * 1e3:.0f} ms after the release: set {need_s * 1e3:.0f} ms or more, "
         "or bulb"
-    ]
+    )
+    values = {"exposure_s": camera.exposure_s, "need_s": need_s}
+    return [Caution(CautionKind.EXPOSURE, text, ("camera.exposure",), values)]
 
 
 def find_exposure_need(flash_s: tuple[float, float], scatter_s: float) -> float:
