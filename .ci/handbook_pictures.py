@@ -140,7 +140,7 @@ def find_example(topic: str, number: int = 0) -> str:
 
 
 def search() -> None:
-    """A search of five shots, and the umbrella that it found."""
+    """A search of four shots, and the umbrella that it found."""
     run("seek", RIG, "--port", SEARCHED, "--picture", "search.png")
     keep_picture("search.png", "search.jpg", 1207)
     run("shoot", RIG, "--port", SEARCHED, "--picture", "umbrella.png")

@@ -36,6 +36,8 @@ def test_seek_with_a_simulated_port_answers_for_itself(environment, tmp_path) ->
     shots = [one for one in told if not one["second_look"]]
     assert last["shots"] == len(shots) and last["found"] is True
     assert abs(last["stage_error_ms"]) <= 1.0
+    # like a person, it says how early or late a picture is
+    assert any(one["age"] in ("just before", "just after") for one in shots)
     truth = last["truth"]["stages_ms"]
     best = [one["shot"] for one in shots].index(last["shot"])
     assert last["stage_error_ms"] == pytest.approx(truth[best] - last["wanted_stage_ms"], abs=1e-3)

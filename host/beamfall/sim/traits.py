@@ -78,7 +78,7 @@ class SimulatedStudio:
         draw_pictures([_own(one) for one in pictures], path)
 
     def find_photographer(self, *, heights: bool = False) -> Callable[[Picture | None], Seen]:
-        photographer = SimulatedPhotographer(self._rig.seed, heights)
+        photographer = SimulatedPhotographer(self._rig.seed, heights, ages=True)
         return lambda picture: photographer.look(None if picture is None else _own(picture).seen)
 
     def find_helper(self, *, valve: int, beam: int, flash: int, wrong_share: float = 0.0) -> Helper:
