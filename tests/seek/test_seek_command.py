@@ -6,12 +6,18 @@ import json
 import os
 import re
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 from command_line import run_cli
 
+from beamfall.cli import words
+from beamfall.cli.seek_front import SeekTerminal
+from beamfall.planning.seek.answer import Answer
 from beamfall.setup.rig import EXAMPLE
 from beamfall.shots import ShotLog
+from beamfall.workflows.seek_steps import Aim, Answered, LookedAgain
 
 
 @pytest.fixture
@@ -112,3 +118,16 @@ def test_an_aim_that_a_search_cannot_keep_is_refused_before_anything_falls(
     assert words in said and "unexpected" not in said
     with ShotLog.open(environment["BEAMFALL_LOG"]) as log:
         assert log.list_series() == []
+
+
+def test_the_terminal_says_once_that_answers_do_not_fit(capsys) -> None:
+    terminal = SeekTerminal(None, as_json=False)
+    aim, answer = Aim(1, 20, (0.0, 0.1), 0.18, True), Answer("before")
+    for shot, misfit in ((1, False), (2, True), (3, True)):
+        fired: Any = SimpleNamespace(shot=shot)
+        one = Answered(aim, fired, answer, None, 0.1, misfit)
+        terminal.show(one)
+        terminal.show(LookedAgain(one, answer))
+    lines = capsys.readouterr().out.splitlines()
+    assert lines.count(words.MISFIT) == 1
+    assert lines.index(words.MISFIT) == 3  # after shot 1, its second look, and shot 2

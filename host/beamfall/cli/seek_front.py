@@ -27,6 +27,7 @@ class SeekTerminal(Terminal):
     def __init__(self, picture: Path | None, *, as_json: bool) -> None:
         super().__init__(quiet=as_json)
         self._picture = picture
+        self._has_said_misfit = False
 
     def show(self, event: Event) -> None:
         super().show(event)
@@ -45,10 +46,18 @@ class SeekTerminal(Terminal):
                 print(words.say_reading(reading))
             case Answered():
                 print(words.say_answered(event))
+                self._say_misfit(event)
             case LookedAgain():
                 print(words.say_looked_again(event))
+                self._say_misfit(event.answered)
             case SearchStopped():
                 print("\n".join(["", *words.list_search_stopped(event)]))
+
+    def _say_misfit(self, one: Answered) -> None:
+        """Say once in a search that its answers do not fit the rig file."""
+        if one.misfit and not self._has_said_misfit:
+            self._has_said_misfit = True
+            print(words.MISFIT)
 
     def ask(self, question: Question[Any], problem: str) -> str:
         """Give the shot and its picture, then ask; `?` explains the words."""

@@ -216,7 +216,7 @@ def explain_answers(drops: int) -> Iterator[str]:
 
 MISFIT = (
     "These answers hardly fit the rig file: check its heights, opening and liquid. "
-    "The search now follows your answers"
+    "The search now follows your answers."
 )
 
 
@@ -240,8 +240,6 @@ def say_answered(one: Answered) -> str:
         outcome = (
             f"{say_answer(one)}; chance that this was the wanted picture: {100 * one.chance:.0f} %"
         )
-    if one.misfit:
-        outcome += f". {MISFIT}"
     return f"shot {one.fired.shot}: {_say_aim(one.aim)}: {outcome}"
 
 
@@ -252,7 +250,7 @@ def say_looked_again(event: LookedAgain) -> str:
     outcome = f"answer {kept} '{say_answer(one)}'"
     if one.teaches:
         outcome += f"; chance that this was the wanted picture: {100 * one.chance:.0f} %"
-    return f"shot {one.fired.shot}, second look: {outcome}{f'. {MISFIT}' if one.misfit else ''}"
+    return f"shot {one.fired.shot}, second look: {outcome}"
 
 
 def list_sought(done: Sought) -> Iterator[str]:
