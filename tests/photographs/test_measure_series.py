@@ -17,6 +17,7 @@ from photographed_rigs import find_truth, make_shot
 from PIL import Image
 
 from beamfall.board import Board
+from beamfall.page.review import describe_shot
 from beamfall.photos.measure import Measured, Scene, Value, date_series, measure_pixels
 from beamfall.physics.umbrella import umbrella_age, umbrella_radius
 from beamfall.setup.rig import example_rig
@@ -24,6 +25,7 @@ from beamfall.shots import ShotLog
 from beamfall.sim.build import draw_model
 from beamfall.sim.develop import render
 from beamfall.workflows.picture_measure import measure_shot
+from beamfall.workflows.picture_reader import describe_logged
 from beamfall.workflows.series import Shooter
 
 need_opencv()
@@ -153,4 +155,19 @@ def test_the_command_keeps_it_too(logged) -> None:
     environment = {**os.environ, "BEAMFALL_LOG": str(log.path)}
     done = run_cli("photos", "measure", file, environment=environment)
     assert done.returncode == 0, done.stderr
-    assert log.read_shot(1).record.picture_measured["stage"] == "before"
+    record = log.read_shot(1).record
+    assert record.picture_measured["stage"] == "before"
+    # terminal and page show it with the shot
+    said = describe_logged(record)
+    assert (
+        said.startswith("before") and f"{100 * record.picture_measured['confidence']:.0f} %" in said
+    )
+    shown = run_cli("shots", "show", "1", environment=environment)
+    assert said in shown.stdout
+    assert describe_shot(log, 1)["measured_words"] == said
+
+
+def test_a_log_whose_measurements_make_no_sense_is_shown_without_them(logged) -> None:
+    log, _ = logged
+    log.set_picture_measured(1, {"stage": "umbrella", "confidence": 0.9, "tip": {"value": 9.0}})
+    assert describe_shot(log, 1)["measured_words"] == ""

@@ -24,7 +24,7 @@ from beamfall.text import show_text
 from beamfall.workflows.series import WARM_UP
 
 if TYPE_CHECKING:
-    from beamfall.shots import LoggedShot
+    from beamfall.shots import LoggedShot, ShotRecord
 
 
 def show_shot(
@@ -78,6 +78,7 @@ def _print_shot(logged: LoggedShot, remarks: list[str]) -> None:
             ("note", line.note),
             ("picture", _say_picture(logged)),
             ("exposure", describe_exposure(record)),
+            ("measured", _say_measured(record)),
             ("keywords", ", ".join(record.keywords)),
         )
     )
@@ -105,6 +106,14 @@ def _list_openings(logged: LoggedShot) -> list[str]:
     record = logged.record
     opened = find_times(record.edges, SignalKind.VALVE)
     return [describe_opening(one, opened, record.clock_hz) for one in record.readings]
+
+
+def _say_measured(record: ShotRecord) -> str:
+    if record.picture_measured is None:
+        return ""
+    from beamfall.workflows.picture_reader import describe_logged  # slow to load
+
+    return describe_logged(record)
 
 
 def _say_picture(logged: LoggedShot) -> str:

@@ -21,6 +21,7 @@ from beamfall.shots.describe import describe_record
 from beamfall.shots.exposure import describe_exposure
 from beamfall.shots.record import UNKNOWN
 from beamfall.shots.repeat import compare_shots, find_peers
+from beamfall.workflows.picture_reader import describe_logged
 
 
 def list_lines(log: ShotLog) -> dict[str, Any]:
@@ -94,6 +95,7 @@ def describe_shot(log: ShotLog, shot: int) -> dict[str, Any]:
         else record.picture.replace("\\", "/").split("/")[-1],
         "exposure": describe_exposure(record),
         "measured": record.picture_measured,
+        "measured_words": describe_logged(record),
         "keywords": list(record.keywords),
         "timeline": describe_shot_chart(
             record.to_json(), read_scatter(log, logged.line.series, shot)

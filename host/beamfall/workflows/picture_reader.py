@@ -8,14 +8,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from beamfall.errors import PictureError, UserError
-from beamfall.photos.measure import measure
+from beamfall.photos.measure import STAGES, Measured, measure
 from beamfall.photos.measure.series import share_offset, share_surface
 from beamfall.planning.seek.answer import Answer
 from beamfall.workflows.picture_scene import expect_logged, make_picture_scene
 from beamfall.workflows.reading import Reading
 
 if TYPE_CHECKING:
-    from beamfall.photos.measure import Measured, Scene, Value
+    from beamfall.photos.measure import Scene, Value
     from beamfall.setup.rig import Rig
     from beamfall.shots import ShotRecord
 
@@ -30,6 +30,7 @@ _OF_COLLISION = {
 }
 # The same of one drop. A drop above a jet is the jet's own droplet, which a person has to say.
 _OF_ONE = {"crown": "crown", "jet": "jet"}
+_AS_MEASURED = {stage: stage for stage in STAGES}
 
 
 @dataclass
@@ -82,8 +83,19 @@ def make_answer(measured: Measured, words: Mapping[str, str] = _OF_COLLISION) ->
     )
 
 
-def describe_measured(measured: Measured, words: Mapping[str, str] = _OF_COLLISION) -> str:
-    """Return what was read: `after, umbrella 15.2 ± 0.3 mm wide, 2.9 ± 0.3 ms after contact (97 % sure)`."""
+def describe_logged(record: ShotRecord) -> str:
+    """Return what was measured in the photograph of a logged shot; empty if nothing was, or it makes no sense."""
+    try:
+        return describe_measured(Measured.recall(record.picture_measured or {}))
+    except (LookupError, TypeError, ValueError):
+        return ""
+
+
+def describe_measured(measured: Measured, words: Mapping[str, str] = _AS_MEASURED) -> str:
+    """Return what was read: `after, umbrella 15.2 ± 0.3 mm wide, 2.9 ± 0.3 ms after contact (97 % sure)`.
+
+    `words`: what each stage is called; one without a word counts as not sure.
+    """
     word = words.get(measured.stage or "")
     if word is None:
         seen = f"looks like {measured.stage}, " if measured.stage else ""
@@ -92,6 +104,8 @@ def describe_measured(measured: Measured, words: Mapping[str, str] = _OF_COLLISI
         ("jet {} mm", measured.jet_height),
         ("drop at {} mm", measured.drop_height),
         ("umbrella {} mm wide", measured.umbrella_diameter),
+        ("crown {} mm high", measured.crown_height),
+        ("crown {} mm wide", measured.crown_diameter),
     )
     parts = [
         text.format(f"{value.value:.1f} ± {value.error:.1f}")

@@ -53,9 +53,11 @@ export function makeDetail({ toggleMark, comparing }) {
       detail.querySelector('#again')?.closest('.row')?.before(makeShotPicture(line.shot, seen));
   }
   // A press measures; then marks can be dragged, and each new place is measured and kept at once.
-  function makeMeasuring(/** @type {number} */ shot, /** @type {MeasuredPicture | null} */ known) {
+  function makeMeasuring(/** @type {ShotDetail} */ content) {
+    const shot = content.line.shot,
+      known = content.measured;
     const box = h('div'),
-      said = h('p.soft.small', { role: 'status' });
+      said = h('p.soft.small', { role: 'status' }, content.measured_words);
     const measure = async (marks = '') => {
       said.textContent = 'Measuring …';
       try {
@@ -127,7 +129,7 @@ export function makeDetail({ toggleMark, comparing }) {
         ? h('p.caution', 'Beamfall ended before the board reported. The shot may or may not have fired.')
         : null,
       line.picture ? makeShotPicture(content.line.shot, content.seen) : null,
-      content.picture_file ? makeMeasuring(shot, content.measured) : null,
+      content.picture_file ? makeMeasuring(content) : null,
       content.picture_file
         ? h('p.soft.small', joined(content.picture_file, content.exposure, content.keywords.join(', ')))
         : null,

@@ -324,6 +324,7 @@ interface ShotDetail {
   picture_file: string | null;
   exposure: string;
   measured: MeasuredPicture | null;
+  measured_words: string;
   keywords: string[];
   board: { name: string; firmware: string; timing: string };
   seed: number | null;
