@@ -86,11 +86,14 @@ class Forgotten:
 class Trouble:
     """Something the firmware did not expect, in its own words; the number of a refusal is explained.
 
-    The link says in the same way which reports it could not read or never got: see `origin`.
+    The link says in the same way which reports it could not read or never got: see `origin`. `about`: the line that
+    it is about; `refusal`: why the board refused; each None where the text does not say it.
     """
 
     text: str
     origin: Origin = Origin.BOARD
+    about: Signal | None = None
+    refusal: WireEnum | None = None
 
 
 Event = StateChanged | EdgesSeen | ShotDone | Forgotten | Trouble
@@ -116,18 +119,24 @@ def make_event(report: Report) -> Event:
         return ShotDone(**fields)
     if report.name == "forgotten":
         return Forgotten(**fields)
-    return Trouble(_REFUSAL.sub(_explain, fields["text"]), report.origin)
+    return _read_trouble(fields["text"], report.origin)
 
 
-_REFUSAL = re.compile(r"refusal (\d{1,3})")  # the firmware has no room for the words
+# What the firmware's board.py says of its button begins so. Of a refusal it has room for the number only.
+_BUTTON = "the button "
+_REFUSAL = re.compile(r"refusal (\d{1,3})")
 
 
-def _explain(found: re.Match[str]) -> str:
+def _read_trouble(text: str, origin: Origin) -> Trouble:
+    about = Signal.button1 if origin is Origin.BOARD and text.startswith(_BUTTON) else None
+    found = _REFUSAL.search(text)
     try:
-        meaning: str = get_definition().enum("refusal")(int(found[1])).meaning
-    except ValueError:
-        return found[0]
-    return meaning.partition("; detail")[0]
+        refusal = None if found is None else get_definition().enum("refusal")(int(found[1]))
+    except ValueError:  # a later firmware's
+        refusal = None
+    if found is not None and refusal is not None:
+        text = text.replace(found[0], refusal.meaning.partition("; detail")[0])
+    return Trouble(text, origin, about, refusal)
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,7 @@ and read the difference.
 
 from __future__ import annotations
 
+import inspect
 import json
 import os
 import re
@@ -16,8 +17,10 @@ from unittest import mock
 
 import pytest
 from command_line import run_cli
+from typer.models import OptionInfo
 
 from beamfall.cli import main, shots_list
+from beamfall.cli.help import list_commands
 from beamfall.link.welcome import Welcome
 from beamfall.setup.rig import example_rig
 from beamfall.setup.sequence import Row, Sequence
@@ -277,3 +280,12 @@ def test_help_starts_fast_because_it_imports_little() -> None:
     environment = {name: value for name, value in os.environ.items() if not name.startswith("COV")}
     environment["PYTHONPATH"] = str(Path(__file__).resolve().parents[2] / "host")
     subprocess.run([sys.executable, "-c", code], check=True, env=environment)
+
+
+def test_every_option_has_a_long_name() -> None:
+    """`-o` alone is a riddle, and scripts use the long name."""
+    for title, function in list_commands():
+        for name, parameter in inspect.signature(function).parameters.items():
+            flags = getattr(parameter.default, "param_decls", None) or ("--",)
+            if isinstance(parameter.default, OptionInfo):
+                assert any(flag.startswith("--") for flag in flags), f"{title}: {name}"

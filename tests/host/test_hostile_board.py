@@ -16,8 +16,9 @@ import pytest
 from beamfall.board import Board
 from beamfall.errors import ImplausibleBoard, ShotError
 from beamfall.events import EDGES_MOST, EdgesSeen, OutcomeCollector, ShotDone, Trouble, make_event
-from beamfall.link import Report
+from beamfall.link import Origin, Report
 from beamfall.link.welcome import Welcome
+from beamfall.setup.signals import Signal
 from beamfall.shots import ShotLog
 from beamfall.wire import Message, get_definition
 from beamfall.workflows.series import settle_earlier
@@ -112,13 +113,22 @@ def test_shots_that_nobody_asked_for_do_not_keep_a_program_from_starting(
     assert len(made) <= 1000
 
 
-def test_a_refusal_that_the_board_names_by_its_number_is_told_in_words() -> None:
-    def tell(text: str) -> str:
-        event = make_event(Report(0, 1, Message("trouble", {"text": text})))
-        assert isinstance(event, Trouble)
-        return event.text
+def read_trouble(text: str, origin: Origin = Origin.BOARD) -> Trouble:
+    event = make_event(Report(0, 1, Message("trouble", {"text": text}), origin))
+    assert isinstance(event, Trouble)
+    return event
 
-    told = tell("the button released nothing: refusal 12")
-    meaning = get_definition().enum("refusal")(12).meaning.partition(";")[0]
-    assert meaning in told and "12" not in told
-    assert tell("refusal 255: x") == "refusal 255: x"  # a later firmware's
+
+def test_a_refusal_that_the_board_names_by_its_number_is_told_in_words() -> None:
+    told = read_trouble("the button released nothing: refusal 12")
+    refusal = get_definition().enum("refusal")(12)
+    assert told.refusal is refusal
+    assert refusal.meaning.partition(";")[0] in told.text and "12" not in told.text
+    later = read_trouble("refusal 255: x")  # of a later firmware
+    assert later.text == "refusal 255: x" and later.refusal is None
+
+
+def test_a_trouble_says_whether_it_is_about_the_button() -> None:
+    assert read_trouble("the button chose no slot: x").about is Signal.button1
+    assert read_trouble("ValueError: x in button.py").about is None
+    assert read_trouble("the button x", Origin.UNREADABLE).about is None

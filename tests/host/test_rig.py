@@ -217,13 +217,18 @@ def test_files_that_are_not_there_or_not_text(tmp_path: Path) -> None:
         ("depth = 25 mm", 'depth = "25 mm"'),
         ("parts = { water = 3 milk = 1 }", "comma"),
         ("name = 'half", "quote"),
+        ("depth = '25 mm'\ndepth = '3 cm'", "one of the two"),
     ],
 )
 def test_a_line_that_is_not_toml_is_shown_with_its_cure(
     tmp_path: Path, line: str, cure: str
 ) -> None:
     said = str(refuse(tmp_path, f"[dish]\n{line}\n[site]\n"))
-    assert "line 2" in said and line.split("=", maxsplit=1)[0].strip() in said and cure in said
+    assert (
+        f"line {2 + line.count(chr(10))}" in said
+        and line.split("=", maxsplit=1)[0].strip() in said
+        and cure in said
+    )
 
 
 def test_a_file_without_end_is_refused_before_it_fills_memory() -> None:

@@ -6,6 +6,7 @@ import contextlib
 import dataclasses
 import sqlite3
 from pathlib import Path
+from typing import Any
 
 import pytest
 from log_helpers import EDGES, HZ, begin, make_outcome, make_table
@@ -15,6 +16,7 @@ from beamfall.link.welcome import Welcome
 from beamfall.setup.rig import example_rig
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.shots import ShotLog
+from beamfall.shots.describe import describe_purpose
 from beamfall.shots.outcome import plan_of
 
 
@@ -173,3 +175,20 @@ def test_the_spacing_is_that_of_the_drops_that_meet() -> None:
         window_s=1.0,
     ).to_table(HZ)
     assert plan_of(table, apart)["spacing_ticks"] == round(0.112763 * HZ)
+
+
+@pytest.mark.parametrize(
+    ("swept", "named"),
+    [
+        ({"of": "flash", "step": 1, "value_ms": 190.0, "repeat": 1}, ("flash", "190.000 ms")),
+        ({"seek": 2}, ("search", "2")),
+        ({"recipe": "umbrella"}, ("recipe", "umbrella")),
+        ({"warm_up": 3}, ("3 drops",)),
+        ({"drops": "today"}, ("today",)),
+        ({"flash_ms": 190.0}, ("flash", "190.0")),
+    ],
+)
+def test_what_a_shot_was_fired_for(swept: dict[str, Any], named: tuple[str, ...]) -> None:
+    said = describe_purpose(swept)
+    assert all(one in said for one in named)
+    assert describe_purpose(None) == ""

@@ -13,7 +13,7 @@
   if (!canvas) throw new Error('this browser cannot measure text');
   // Whole in the shot's own panel; a note of a few words must be whole in the list, too.
   const shortened = (/** @type {Element} */ element) =>
-    element.closest('.logrow .c-swept, .cell p') !== null ||
+    element.closest('.logrow .c-purpose, .cell p') !== null ||
     (element.closest('.logrow .c-note') !== null && element.textContent.length > 40);
   for (const element of document.querySelectorAll('body *')) {
     if (

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import json
+import sqlite3
 from collections.abc import Callable
 from pathlib import Path
 
@@ -72,6 +74,16 @@ def test_numbers_and_names_beyond_all_files(served: Served) -> None:
         status, _, answer = asker.ask("POST", f"/do/{command}", body.encode())
         assert status == 422, command
         assert "too large" in json.loads(answer)["error"]
+
+
+def test_a_damaged_shot_is_named_by_whatever_asks_for_it(served: Served, log_path: Path) -> None:
+    with contextlib.closing(sqlite3.connect(log_path, isolation_level=None)) as connection:
+        connection.execute("UPDATE shot SET record = '{'")
+    asker = Asker(served)
+    for path in ("/shots/1", "/shots/1/picture", "/shots/1/picture?small", "/compare/1/1"):
+        status, _, body = asker.ask("GET", path)
+        assert status == 404 and "shot 1" in json.loads(body)["error"], path
+    assert not [one for one in served.hub.get("notices") if one["level"] == "error"]
 
 
 def test_halves_of_characters(served: Served) -> None:

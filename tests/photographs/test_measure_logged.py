@@ -217,6 +217,14 @@ def test_a_drop_in_the_air_shows_how_far_the_rig_is_off() -> None:
     assert share_offset([replace(seen[0], expected=None)], KNOWN) is None
 
 
+def test_a_rig_file_without_any_error_counts_for_more_than_pictures() -> None:
+    seen = falling(30.0, 4.0)
+    assert seen.expected is not None
+    exact = replace(seen, expected=replace(seen.expected, rig_error_m=0.0))
+    off_m, _ = share_offset([exact], KNOWN)
+    assert off_m == pytest.approx(0.0, abs=1e-6)
+
+
 def test_umbrellas_alone_say_less() -> None:
     one = share_offset([umbrella(2.0)], KNOWN)
     drop = share_offset([falling(30.0, 0.0)], KNOWN)

@@ -119,7 +119,7 @@ def join_image(
     micropython: Path = typer.Argument(
         ..., help="MicroPython for your board, as downloaded (.uf2).", show_default=False
     ),
-    out: Path = typer.Option(Path("beamfall.uf2"), "-o", help="The file to make."),
+    out: Path = typer.Option(Path("beamfall.uf2"), "--out", "-o", help="The file to make."),
     board: str | None = typer.Option(
         None, help="Board profile, by name or as a file of your own (.py)."
     ),

@@ -16,12 +16,12 @@ from beamfall.plot.timeline import describe_timeline
 from beamfall.setup.signals import SignalKind
 from beamfall.setup.unit_words import format_ticks
 from beamfall.shots.coil_readings import describe_opening
+from beamfall.shots.describe import describe_purpose
 from beamfall.shots.exposure import describe_exposure
 from beamfall.shots.pulses import find_times
 from beamfall.shots.record import UNKNOWN
 from beamfall.shots.remarks import list_remarks
 from beamfall.text import show_text
-from beamfall.workflows.series import WARM_UP
 
 if TYPE_CHECKING:
     from beamfall.shots import LoggedShot, ShotRecord
@@ -65,10 +65,7 @@ def _print_shot(logged: LoggedShot, remarks: list[str]) -> None:
             ("port", line.port),
             ("timing", f"{board['timing']}, clock {hz / 1e6:g} MHz"),
             ("seed", "" if record.seed is None else str(record.seed)),
-            (
-                "warm-up",
-                "drops before the series, without flash" if WARM_UP in (record.swept or {}) else "",
-            ),
+            ("fired for", describe_purpose(record.swept)),
             ("flash after", columns[5]),
             ("spacing", columns[6]),
             ("rows late", _say_late(logged)),

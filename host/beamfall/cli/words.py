@@ -280,9 +280,11 @@ def list_sought(done: Sought) -> Iterator[str]:
 
 def list_search_stopped(event: SearchStopped) -> Iterator[str]:
     """What is saved of a search that Ctrl-C has ended, one line each."""
-    yield f"Search stopped after {'1 shot' if event.shots == 1 else f'{event.shots} shots'}"
+    count = event.answers
+    said = "1 answer" if count == 1 else f"{count} answers"
+    yield f"Search stopped {f'after {said}' if count else 'before the first answer'}"
     if event.kept is None:
-        yield "No picture gave information, so nothing was saved"
+        yield "No picture gave information, so nothing was learned. The shots are in the log"
     else:
         yield from _list_kept(event.kept, event.belief)
 

@@ -118,7 +118,7 @@ def _rest(bench: FaultRig) -> Outcomes:
 
 def _read_troubles(bench: FaultRig) -> Outcomes:
     bench.attempt(lambda: bench.board.pump(0.05))
-    spoke = any("button" in one.text for one in bench.board.troubles)
+    spoke = any(one.about is Signal.button1 for one in bench.board.troubles)
     return {"button-spoke": "spoke" if spoke else "silent"}
 
 
@@ -291,7 +291,7 @@ def _button(bench: FaultRig) -> Outcomes:
     def look() -> str:
         told = len(bench.board.troubles)
         edges = bench.watch(2.0, bench.have_done(_ASK["button"]))
-        said = any("button" in one.text for one in bench.board.troubles[told:])
+        said = any(one.about is Signal.button1 for one in bench.board.troubles[told:])
         pressed = any(edge.signal is Signal.button1 for edge in edges)
         return "seen" if said or pressed else "none"
 

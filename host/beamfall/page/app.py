@@ -28,6 +28,7 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 from beamfall.errors import (
     BadRequest,
     BeamfallError,
+    LogError,
     NoSuchShot,
     PictureError,
     UnitError,
@@ -315,9 +316,11 @@ async def _fail(request: Request, error: Exception) -> Response:
     if isinstance(error, UnitError):
         said |= {"key": error.key, "likely": error.likely}
     status = 500
+    # A damaged log or picture is no fault of the server.
+    theirs = UserError | PictureError | LogError
     if isinstance(error, BadRequest):
         status = 400
-    elif isinstance(error, UserError | PictureError):
+    elif isinstance(error, theirs):
         status = 404 if request.method == "GET" else 422
     return JSONResponse(clean(said), status)
 

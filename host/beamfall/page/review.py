@@ -17,7 +17,7 @@ from beamfall.plot.scene import to_json
 from beamfall.repeatability import assess_series, read_series
 from beamfall.repeatability.words import BY_CHANCE, list_outside, say_plainly, say_timing
 from beamfall.shots import ShotLine, ShotLog, ShotRecord
-from beamfall.shots.describe import describe_record
+from beamfall.shots.describe import describe_purpose, describe_record
 from beamfall.shots.exposure import describe_exposure
 from beamfall.shots.record import UNKNOWN
 from beamfall.shots.repeat import compare_shots, find_peers
@@ -64,16 +64,8 @@ def _describe(
         "note": line.note,
         "picture": pictures.get(line.shot),
         "kind": kinds.get(line.series, ""),
-        "swept": _say_swept(line.swept),
+        "purpose": describe_purpose(line.swept),
     }
-
-
-def _say_swept(value: Mapping[str, Any] | None) -> str:
-    if not value:
-        return ""
-    if isinstance(value.get("value_ms"), float | int):
-        return f"{value.get('of', '')} {value['value_ms']:.3f} ms"
-    return ", ".join(f"{name.replace('_', ' ')} {item}" for name, item in value.items())
 
 
 def describe_shot(log: ShotLog, shot: int) -> dict[str, Any]:

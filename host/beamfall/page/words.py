@@ -42,9 +42,9 @@ if TYPE_CHECKING:
 
 ANOTHER_BOARD = "Another board is connected now. The page uses it; arm again before you release."
 OPENED_AGAIN = "The page opens the port again. Arm again before you release."
-# What a device did, as shown after its name.
 VALVE_STAYED_CLOSED = "The valve stayed closed."
 LIGHT_SEEN = "The light was seen."
+# What a device did, as shown after its name.
 _TIMINGS, _RIG, _TABLE = "changed the timings", "changed the rig", "changed the table"
 ACTS = {
     "abort": "aborted", "arm": "armed", "release": "released", "drip": "asked for one drop", "flash": "asked for one "

@@ -79,6 +79,10 @@ def _explain(lines: list[str], problem: tomllib.TOMLDecodeError) -> str:
         key = line[: bare.start()].strip()
         return f'{where}: put a quantity in quotes: {key} = "{bare[1]}"'
     reason = str(problem)[: place.start()].strip()
+    if reason.startswith(("Cannot overwrite", "Cannot declare", "Cannot mutate")):
+        part = "table" if line.lstrip().startswith("[") else "key"
+        more = "; further tables of one kind all begin with [[...]]" if part == "table" else ""
+        return f"{where}: this {part} has been given before: keep one of the two{more}"
     before = line[: column - 1].rstrip()
     after = f", after {quote(before[-20:])}" if before else ""
     cure = (

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 from beamfall.setup.signals import SignalKind
 from beamfall.setup.unit_words import format_duration, format_ticks
 from beamfall.shots.record import EdgeRecord, ShotRecord
@@ -33,6 +36,23 @@ def describe_record(record: ShotRecord, *, sees_light: bool = True) -> str:
     if seen:
         parts.append(f"the picture would show: {' and '.join(seen)}")
     return "; ".join(parts)
+
+
+def describe_purpose(swept: Mapping[str, Any] | None) -> str:
+    """Return what a shot was fired for, from its `swept`: a step of a sweep, a shot of a search; often empty."""
+    match dict(swept or {}):
+        case {"value_ms": int() | float() as value, **more}:
+            return f"sweep: {more.get('of', '')} {value:.3f} ms"
+        case {"seek": number}:
+            return f"search: shot {number}"
+        case {"recipe": name}:
+            return f"recipe {name}"
+        case {"drops": "today"}:
+            return "today's drops, to correct a recipe"
+        case {"warm_up": number}:
+            return f"warm-up: {number} {'drop' if number == 1 else 'drops'}, no flash"
+        case others:
+            return ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in others.items())
 
 
 def list_seen(record: ShotRecord) -> list[str]:

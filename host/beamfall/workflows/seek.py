@@ -110,7 +110,8 @@ class _Seek:
         try:
             yield from self._search(proposal, series)
         except KeyboardInterrupt:
-            yield SearchStopped(search.shots, self._find_kept(), self.belief)
+            answers = sum(one.answer is not None for one in self.shots)
+            yield SearchStopped(answers, self._find_kept(), self.belief)
             raise
         best = self._find_best()
         truth = _judge(search, self.shots, best, self.board.traits.studio)

@@ -144,9 +144,9 @@ class LookedAgain(Event):
 
 @dataclass(frozen=True)
 class SearchStopped(Event):
-    """Ctrl-C has ended a search after `shots` shots; `kept` and `belief` as in `Sought`."""
+    """Ctrl-C has ended a search after so many answers; `kept` and `belief` as in `Sought`."""
 
-    shots: int
+    answers: int
     kept: Path | None
     belief: Belief | None
 

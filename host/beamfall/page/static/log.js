@@ -70,7 +70,7 @@ export function makeLog() {
         (!wantedSeries || String(line.series) === wantedSeries) &&
         (!pictured.checked || line.picture) &&
         (!words ||
-          `${line.note} ${line.rig} ${line.swept} ${line.kind} ${line.port}`.toLowerCase().includes(words)),
+          `${line.note} ${line.rig} ${line.purpose} ${line.kind} ${line.port}`.toLowerCase().includes(words)),
     );
     figure.textContent = lines.length
       ? (chosen.length === lines.length ? '' : `${chosen.length} of `) +

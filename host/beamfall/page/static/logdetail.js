@@ -116,7 +116,7 @@ export function makeDetail({ toggleMark, comparing }) {
       ['series', `${line.series} (${line.kind}), number ${line.number}`],
       ['flash', line.delay_ms === null ? '–' : `${ms(line.delay_ms, 3)} after ${line.anchor}`],
       ['spacing', ms(line.spacing_ms, 3)],
-      ['swept', line.swept || '–'],
+      ['fired for', line.purpose || '–'],
       ['rig', line.rig ?? '–'],
       ['board', `${content.board.name}, firmware ${content.board.firmware}, ${content.board.timing}`],
       ['seed', content.seed === null ? '–' : String(content.seed)],

@@ -25,7 +25,7 @@ export function makeList(picked, { open, toggleMark }) {
     ['state', 'state'],
     ['flash delay', 'delay'],
     ['spacing', 'spacing'],
-    ['swept', 'swept'],
+    ['fired for', 'purpose'],
     ['rating', 'rating'],
     ['note', 'note'],
     ['compare', 'mark'],
@@ -145,7 +145,7 @@ export function makeList(picked, { open, toggleMark }) {
         cells.state.dataset.state = line.state;
         cells.delay.textContent = ms(line.delay_ms);
         cells.spacing.textContent = ms(line.spacing_ms);
-        cells.swept.textContent = plain(line.swept);
+        cells.purpose.textContent = plain(line.purpose);
         cells.rating.textContent = line.rating ? '★'.repeat(line.rating) : '–';
         cells.rating.setAttribute('aria-label', line.rating ? `${line.rating} of 5` : 'not rated');
         cells.note.textContent = cells.note.title = plain(line.note);
@@ -188,7 +188,7 @@ export function makeList(picked, { open, toggleMark }) {
         const source = `/shots/${shot}/picture?small`;
         if (has && image.getAttribute('src') !== source) image.setAttribute('src', source);
         image.alt = `Shot ${shot}`;
-        words.textContent = plain(`${shot} · ${line.state}${line.swept ? ` · ${line.swept}` : ''}`);
+        words.textContent = plain(`${shot} · ${line.state}${line.purpose ? ` · ${line.purpose}` : ''}`);
         stars.textContent = plain(`${line.rating ? '★'.repeat(line.rating) : ''} ${line.note}`.trim());
       },
     };

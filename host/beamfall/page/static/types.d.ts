@@ -259,7 +259,7 @@ interface ListedShot {
   anchor: string;
   delay_ms: number | null;
   spacing_ms: number | null;
-  swept: string;
+  purpose: string;
   rating: number | null;
   note: string;
   picture: string | null;

@@ -82,12 +82,12 @@ def decide(
     if chosen is reading:
         doubts = list(reading.doubts)
         if confidence < SURE <= reading.confidence:
-            doubts.append("the beam edges of its shot say something else")
+            doubts.append("it does not fit the beam edges of its shot")
         elif confidence >= SURE > reading.confidence:
             doubts = []
         return replace(reading, confidence=confidence, doubts=doubts)
     if reading.confidence >= SURE:
-        doubt = f"it looks like {reading.stage}, and the beam edges of its shot say {chosen.stage}"
+        doubt = f"it looks like {reading.stage}, but the beam edges of its shot say {chosen.stage}"
         return replace(reading, confidence=0.5, doubts=[*reading.doubts, doubt])
     doubts = [] if confidence >= SURE else list(reading.doubts)
     return replace(chosen, confidence=confidence, doubts=doubts)

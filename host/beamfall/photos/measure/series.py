@@ -129,9 +129,10 @@ def share_offset(measured: Sequence[Measured], known: Scene) -> tuple[float, flo
     if not used:
         return None
     # Before any picture the offset is 0, with the error that the shots of a rig share.
-    prior_mm = 1e3 * max(one.expected.rig_error_m for _, one in seen if one.expected is not None)
+    prior_m = max(one.expected.rig_error_m for _, one in seen if one.expected is not None)
     weights = [1.0 / value.error**2 for value in used]
-    total = sum(weights) + 1.0 / prior_mm**2
+    # A rig file may say that its heights are exact.
+    total = sum(weights) + 1e-6 / max(prior_m, 1e-6) ** 2
     mean = sum(weight * value.value for weight, value in zip(weights, used, strict=True)) / total
     return 1e-3 * mean, 1e-3 * math.hypot(1.0 / math.sqrt(total), _OFFSET_MM)
 
