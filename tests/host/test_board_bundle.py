@@ -17,8 +17,6 @@ from beamfall.board_tools.prompt import Interpreter
 from beamfall.errors import InstallError, UserError
 from beamfall.setup.board_profiles import find_profile
 
-pytest.importorskip("mpremote", reason="needs the extra 'board': pip install 'beamfall[board]'")
-
 PICO = 4870  # sys.implementation._mpy of MicroPython 1.28 on an RP2040: version 6.3, armv6m
 
 
@@ -89,7 +87,7 @@ def test_compiled_files_are_made_only_where_the_board_loads_them() -> None:
     assert find_compiler(PICO)[0] is not None
 
 
-@pytest.mark.skipif(os.name != "posix", reason="needs sleep")
+@pytest.mark.skipif(os.name != "posix", reason="needs the program sleep, which Windows lacks")
 def test_a_stop_while_a_file_is_compiled_leaves_no_compiler(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:

@@ -6,6 +6,7 @@ import struct
 from pathlib import Path
 from typing import Any
 
+import littlefs
 import pytest
 from interpreter_image import FLASH, RP2040, RP2350, SIZE, START, make_interpreter
 
@@ -14,8 +15,6 @@ from beamfall.board_tools.image import make_image, read_image
 from beamfall.board_tools.uf2 import PAGE, read_blocks, write_blocks
 from beamfall.errors import ImageError, ImageProblem, UserError
 from beamfall.setup.board_profiles import find_profile
-
-littlefs = pytest.importorskip("littlefs", reason="needs the extra 'board'")
 
 RISCV, ABSOLUTE = 0xE48BFF5A, 0xE48BFF57
 

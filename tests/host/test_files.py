@@ -90,7 +90,7 @@ def test_a_disk_that_fills_in_the_middle_leaves_the_old_file(tmp_path: Path) -> 
     assert file.read_text() == "old" and parts(tmp_path) == []
 
 
-@pytest.mark.skipif(os.name == "nt", reason="SIGKILL")
+@pytest.mark.skipif(os.name == "nt", reason="Windows has no SIGKILL")
 def test_a_kill_in_the_middle_leaves_the_old_file_and_the_next_write_tidies_up(
     tmp_path: Path,
 ) -> None:

@@ -16,7 +16,9 @@ from beamfall.setup.rig import example_rig
 from beamfall.sim.build import build_rig
 from beamfall.sim.interpreter import MicroPythonTransport
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="takes a pseudo-terminal")
+pytestmark = pytest.mark.skipif(
+    sys.platform == "win32", reason="needs pseudo-terminals, which Windows lacks"
+)
 
 
 @pytest.mark.parametrize("way", ["read", "write", "long write", "sleep"])

@@ -27,7 +27,7 @@ from beamfall.link.line_levels import LineLevels, remember_levels
 from beamfall.link.serial_port import PortSeen, SerialTransport
 from beamfall.ports import open_transport
 
-posix = pytest.mark.skipif(os.name != "posix", reason="pseudo-terminals are POSIX")
+posix = pytest.mark.skipif(os.name != "posix", reason="needs pseudo-terminals, which Windows lacks")
 PICO = PortSeen("/dev/ttyACM0", 0x2E8A, 0x0005, "E66138935F5A8E2B")
 SECOND = PortSeen("/dev/ttyACM1", 0x2E8A, 0x0005, "E66138935F123456")
 

@@ -225,7 +225,7 @@ def test_two_programs_write_the_same_log_at_once(path: Path) -> None:
 
 
 @pytest.mark.full
-@pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="no kill -9 on this system")
+@pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="Windows has no SIGKILL")
 def test_kill_9_loses_no_shot_that_may_have_been_released(path: Path) -> None:
     """Every shot whose id was given out is in the log once, with its outcome or as unknown."""
     kills = 6

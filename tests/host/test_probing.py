@@ -18,7 +18,9 @@ from beamfall.link.probing import find_board
 from beamfall.places import TRACE_VARIABLE
 from beamfall.wire import Message, encode_frame, get_codec
 
-pytestmark = pytest.mark.skipif(os.name != "posix", reason="pseudo-terminals are POSIX")
+pytestmark = pytest.mark.skipif(
+    os.name != "posix", reason="needs pseudo-terminals, which Windows lacks"
+)
 CODEC = get_codec()
 BEACON = encode_frame(
     CODEC.make_frame(

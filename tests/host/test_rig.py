@@ -233,7 +233,7 @@ def test_a_line_that_is_not_toml_is_shown_with_its_cure(
 
 def test_a_file_without_end_is_refused_before_it_fills_memory() -> None:
     if not Path("/dev/zero").exists():
-        pytest.skip("this system has no /dev/zero")
+        pytest.skip("needs /dev/zero, which Windows lacks")
     with pytest.raises(RigFileError):
         load_rig("/dev/zero")
 

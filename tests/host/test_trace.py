@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import json
 import os
-import shutil
 import subprocess
 import xml.etree.ElementTree as ET
 from pathlib import Path
 from typing import Any
 
 import pytest
+from needs import need_program
 
 from beamfall.cli import main
 from beamfall.errors import UserError
@@ -28,13 +28,7 @@ VECTORS = json.loads((TOP / "protocol" / "vectors.json").read_text(encoding="utf
 
 @pytest.fixture
 def tshark() -> str:
-    found = shutil.which("tshark")
-    if found is None:
-        missing = "no tshark found: apt-get install tshark"
-        if os.environ.get("CI"):
-            pytest.fail(missing)
-        pytest.skip(missing)
-    return found
+    return need_program("tshark", "apt-get install tshark, or Wireshark")
 
 
 def test_tshark_finds_every_field_of_every_message(tshark: str, tmp_path: Path) -> None:
@@ -181,7 +175,7 @@ def _expected(message: str, fields: dict[str, Any]) -> dict[str, list[Any]]:
     return wanted
 
 
-@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs the full device of Linux")
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs /dev/full, which only Linux has")
 def test_a_trace_on_a_full_disk_is_refused_by_name() -> None:
     with pytest.raises(UserError, match="/dev/full"):
         PcapngFile(Path("/dev/full"), "sim")

@@ -78,7 +78,9 @@ def test_other_units_are_known_too(kind: str, text: str, value: float) -> None:
 @pytest.fixture(scope="module")
 def registry() -> Any:
     """pint 0.25: an independent table of units."""
-    return pytest.importorskip("pint").UnitRegistry(autoconvert_offset_to_baseunit=True)
+    import pint
+
+    return pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
 
 
 @pytest.mark.parametrize("kind", sorted(KINDS))

@@ -1,22 +1,20 @@
 """A real browser on a real page on the simulated rig.
 
 The browser is a Chromium of the system's, driven by Playwright (PyPI); BEAMFALL_CHROMIUM names another
-one. In CI a missing browser is a failure, elsewhere a skip by name. Screenshots are kept in
-tests/page/screenshots/.
+one. Without a browser, these tests are skipped. Screenshots are kept in tests/page/screenshots/.
 """
 
 from __future__ import annotations
 
-import os
-import shutil
 import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import Any
 
 import pytest
+from needs import need_chromium
 
 sys.path.insert(0, str(Path(__file__).parent))
 from page_helpers import LAPTOP, PATIENT_MS, Served, answers
@@ -50,20 +48,10 @@ CHROMIUM_OPTIONS = (
 SCREENSHOTS = Path(__file__).with_name("screenshots")
 
 
-def find_chromium() -> str | None:
-    named = os.environ.get("BEAMFALL_CHROMIUM")
-    if named:
-        return named
-    names = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
-    return next((path for path in map(shutil.which, names) if path), None)
-
-
 @pytest.fixture(scope="session")
 def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """The address of one Chromium for all tests, which is told what to do by the DevTools protocol."""
-    program = find_chromium()
-    if program is None:
-        _lack("no chromium found: apt-get install chromium, or set BEAMFALL_CHROMIUM")
+    program = need_chromium()
     profile = tmp_path_factory.mktemp("chromium")
     process = subprocess.Popen(
         [program, *CHROMIUM_OPTIONS, f"--user-data-dir={profile}", "--remote-debugging-port=0"],
@@ -79,20 +67,12 @@ def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
 
 @pytest.fixture(scope="package")  # until then Playwright's event loop runs in this thread
 def browser(chromium: str) -> Iterator[Any]:
-    try:
-        from playwright.sync_api import sync_playwright
-    except ImportError:
-        _lack("playwright is not installed: pip install 'beamfall[test]'")
+    from playwright.sync_api import sync_playwright
+
     with sync_playwright() as playwright:
         connected = playwright.chromium.connect_over_cdp(chromium)
         yield connected
         connected.close()
-
-
-def _lack(what: str) -> NoReturn:
-    if os.environ.get("CI"):
-        pytest.fail(what)
-    pytest.skip(what)
 
 
 def _read_port(file: Path, process: subprocess.Popen[bytes]) -> int:

@@ -26,7 +26,7 @@ def test_no_other_program_gets_the_pages_address() -> None:
                 thief.bind(("127.0.0.1", port))
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="about POSIX's TIME_WAIT")
+@pytest.mark.skipif(sys.platform == "win32", reason="TIME_WAIT of POSIX systems; Windows differs")
 def test_a_page_that_has_ended_comes_back_to_its_address_at_once() -> None:
     """The side that closes first keeps the address for a while (TIME_WAIT, RFC 9293, section 3.3.2)."""
     with open_socket(Listen("127.0.0.1", 0)) as page:

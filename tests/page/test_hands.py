@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from opencv import need_opencv
 from page_helpers import open_ready, wait_on_page
 from playwright.sync_api import expect
 
@@ -96,7 +95,7 @@ LINK = "http://192.168.1.20:8080/#" + "a" * 43
 
 def test_the_code_is_one_that_a_reader_reads() -> None:
     """OpenCV's reader (another implementation than the writer) reads the link back."""
-    cv2 = need_opencv()
+    import cv2
     import numpy as np
 
     rows = draw_code(LINK)

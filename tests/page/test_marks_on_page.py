@@ -6,7 +6,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from opencv import need_opencv
 from page_helpers import open_ready
 from PIL import Image, ImageDraw
 from playwright.sync_api import expect
@@ -34,7 +33,6 @@ def draw_drop(file: Path) -> None:
 
 @pytest.fixture
 def shown(serve: Any, open_page: Any, log_path: Path, tmp_path: Path) -> Any:
-    need_opencv()
     picture, rig = tmp_path / "DSC_0001.png", example_rig()
     draw_drop(picture)
     with ShotLog.open(log_path) as log, Board.connect("sim", rig=rig, seed=1) as board:

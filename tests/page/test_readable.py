@@ -8,6 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import axe_playwright_python
 import pytest
 from page_helpers import (
     LAPTOP,
@@ -31,8 +32,7 @@ Keep = Callable[[Any, str], None]
 
 def find_axe() -> str:
     """axe-core (npm), as the PyPI package axe-playwright-python carries it."""
-    module = pytest.importorskip("axe_playwright_python", reason="pip install 'beamfall[test]'")
-    return (Path(module.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
+    return (Path(axe_playwright_python.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
 
 
 @pytest.fixture

@@ -15,6 +15,7 @@ from typing import Any
 import pytest
 from arriving import Bench, open_bench
 from command_line import run_cli
+from needs import need_module
 
 from beamfall.errors import CameraError, CameraProblem
 from beamfall.photos.arrival import Arrivals
@@ -28,7 +29,7 @@ from beamfall.photos.camera import (
 from beamfall.shots import ShotLog
 from beamfall.shots.exposure import BULB, MANUAL, Exposure, list_exposure_remarks
 
-pytest.importorskip("gphoto2", reason="needs gphoto2, which has no wheel for Windows")
+need_module("gphoto2", "pip install gphoto2, which has no wheel for Windows")
 MakePicture = Callable[..., Path]
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-import shutil
 import subprocess
 import tracemalloc
 from collections.abc import Callable, Iterator
@@ -14,6 +13,7 @@ from typing import Any
 import pytest
 from arriving import SEQUENCE
 from command_line import run_cli
+from needs import need_program
 
 from beamfall.board import Board
 from beamfall.errors import PictureError
@@ -24,8 +24,7 @@ from beamfall.shots import ShotLog
 from beamfall.workflows.series import Shooter
 
 MakePicture = Callable[..., Path]
-if not os.environ.get("CI"):
-    pytestmark = pytest.mark.skipif(shutil.which("exiftool") is None, reason="no exiftool here")
+need_program("exiftool", "apt-get install libimage-exiftool-perl, or exiftool.org")
 
 
 @pytest.fixture

@@ -15,7 +15,6 @@ from beamfall.errors import CameraError, CameraProblem
 from beamfall.photos.arrival import Arrivals
 from beamfall.photos.watched_folder import WatchedFolder
 
-pytest.importorskip("watchfiles", reason="needs watchfiles, which has no wheel for this platform")
 MakePicture = Callable[..., Path]
 
 

@@ -13,7 +13,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 from command_line import run_cli
-from opencv import need_opencv
 from photographed_rigs import find_truth, make_shot
 from PIL import Image, ImageDraw
 
@@ -25,8 +24,6 @@ from beamfall.setup.rig import example_rig
 from beamfall.sim.build import draw_model
 from beamfall.sim.develop import render
 from beamfall.workflows.picture_scene import make_picture_scene
-
-need_opencv()
 
 PIXELS = 500
 KINDS = ("after", "before", "crown", "nothing")

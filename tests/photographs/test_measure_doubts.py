@@ -6,12 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from opencv import need_opencv
 from PIL import Image, ImageDraw, ImageFilter
 
 from beamfall.photos.measure import Scene, measure_pixels
-
-need_opencv()
 
 LIGHT, DARK = (190, 200, 210), (40, 40, 40)
 SURFACE, MIDDLE = 480, 300

@@ -7,24 +7,20 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from opencv import need_opencv
 from photographed_rigs import find_truth, make_shot
 
 from beamfall.photos.measure import Measured, Scene, Value, date_series, measure_pixels
 from beamfall.photos.measure.age import find_age, find_cap
+from beamfall.photos.measure.decide import decide
+from beamfall.photos.measure.read import Reading
 from beamfall.photos.measure.series import lacks, share_offset
+from beamfall.photos.measure.shapes import Blob, Standing
+from beamfall.photos.measure.upright import measure_standing
 from beamfall.physics.expected_drop import ExpectedDrop
 from beamfall.physics.umbrella import umbrella_radius
 from beamfall.setup.rig import example_rig
 from beamfall.sim.build import draw_model
 from beamfall.sim.develop import render
-
-need_opencv()
-
-from beamfall.photos.measure.decide import decide  # noqa: E402
-from beamfall.photos.measure.read import Reading  # noqa: E402
-from beamfall.photos.measure.shapes import Blob, Standing  # noqa: E402
-from beamfall.photos.measure.upright import measure_standing  # noqa: E402
 
 DROP_MM, SPEED, PER_MM, SURFACE = 4.0, 3.0, 10.0, 700.0
 FIRST = ExpectedDrop(-0.2, 5e-3, 3e-4, SPEED)  # it struck long before

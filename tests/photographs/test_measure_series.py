@@ -12,7 +12,6 @@ import numpy as np
 import pytest
 from arriving import SEQUENCE
 from command_line import run_cli
-from opencv import need_opencv
 from photographed_rigs import find_truth, make_shot
 from PIL import Image
 
@@ -27,8 +26,6 @@ from beamfall.sim.develop import render
 from beamfall.workflows.picture_measure import measure_shot
 from beamfall.workflows.picture_reader import describe_logged
 from beamfall.workflows.series import Shooter
-
-need_opencv()
 
 DROP_M, SPEED = 0.0045, 3.6
 SCENE = Scene(

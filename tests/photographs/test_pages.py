@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pytest
 from command_line import run_cli
+from needs import need_chromium
 
 from beamfall.board import Board
 from beamfall.page.pictures import PictureShelf, find_pictures
@@ -163,8 +164,8 @@ def test_the_sheet_needs_nothing_else(log: Path, pictures: Path, tmp_path: Path)
 
 
 @pytest.mark.full
-@pytest.mark.skipif(shutil.which("chromium") is None, reason="chromium is not installed")
 def test_the_sheet_sorts_by_what_was_swept(log: Path, tmp_path: Path) -> None:
+    chromium = need_chromium()
     out = tmp_path / "sheet.html"
     run(log, "shots", "sheet", "--out", str(out))
     page = out.read_text("utf-8").replace(
@@ -173,7 +174,7 @@ def test_the_sheet_sorts_by_what_was_swept(log: Path, tmp_path: Path) -> None:
     )
     out.write_text(page, "utf-8")
     shown = subprocess.run(
-        ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--dump-dom", out.as_uri()],
+        [chromium, "--headless", "--no-sandbox", "--disable-gpu", "--dump-dom", out.as_uri()],
         capture_output=True, text=True, timeout=120, check=True,
     ).stdout  # fmt: skip
     assert re.findall(r"<h2>Shot (\d+)</h2>", shown) == [str(n) for n in range(24, 0, -1)]

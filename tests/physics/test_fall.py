@@ -10,6 +10,7 @@ from functools import lru_cache
 
 import numpy as np
 import pytest
+from fluids import drag as fluids_drag
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from out_of_range import ANY, Bounds, refuses
@@ -27,8 +28,6 @@ from beamfall.physics.fall import (
     terminal_speed,
 )
 from beamfall.physics.gravity import STANDARD_GRAVITY
-
-fluids_drag = pytest.importorskip("fluids.drag", reason="fluids is the independent oracle here")
 
 GRAVITY, WATER = 9.80665, 998.207
 # CIPM-2007 dry air and Lemmon & Jacobsen viscosity at 20 °C, 101,325 Pa

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import fluids
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -17,8 +18,6 @@ from beamfall.physics.impact import (
     impact_groups,
 )
 from beamfall.physics.liquids import WATER, glycerol_water, with_gum
-
-fluids = pytest.importorskip("fluids", reason="fluids is the independent oracle here")
 
 
 def test_groups_of_the_reference_drop() -> None:

@@ -65,9 +65,10 @@ def test_effective_aperture(m: float, p: float, expected: float) -> None:
 
 
 def test_airy_disc() -> None:
-    scipy_special = pytest.importorskip("scipy.special")
+    from scipy.special import jn_zeros
+
     # first zero of J1 is 3.8317 (scipy 1.17.1): diameter 2·3.8317/π·λ·N_eff = 2.44·λ·N_eff
-    zero = float(scipy_special.jn_zeros(1, 1)[0])
+    zero = float(jn_zeros(1, 1)[0])
     expected = 2 * zero / math.pi * 550e-9 * 16.0 * 1.5
     assert airy_diameter(16.0, 0.5) == pytest.approx(expected, rel=1e-5)
 

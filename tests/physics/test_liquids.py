@@ -26,7 +26,8 @@ from beamfall.physics.liquids import (
 # The library iapws implements the formulations of 1995 (density), R12-08 and R1-76.
 @pytest.mark.parametrize("celsius", [1.0, 5.0, 10.0, 15.0, 20.0, 22.0, 25.0, 30.0, 60.0, 98.0])
 def test_water_is_that_of_iapws(celsius: float) -> None:
-    iapws = pytest.importorskip("iapws")
+    import iapws
+
     state = iapws.IAPWS95(T=celsius + 273.15, P=0.101325)
     liquid = water(celsius + 273.15)
     assert liquid.density_kg_m3 == pytest.approx(state.rho, rel=2e-5)

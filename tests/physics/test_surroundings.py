@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import math
 
+import fluids
 import pytest
 from out_of_range import refuses
 
 from beamfall.physics.air import Air, air_at
 from beamfall.physics.gravity import STANDARD_GRAVITY, local_gravity
-
-fluids = pytest.importorskip("fluids", reason="fluids is the independent oracle here")
 
 
 def test_room_air_has_the_density_of_cipm_2007() -> None:

@@ -14,14 +14,14 @@ from beamfall.planning.anchors import judge_anchors
 from beamfall.planning.collision import draw_rigs, plan_collision
 from beamfall.planning.draws import make_draws
 from beamfall.planning.make import make_plan
-from beamfall.planning.openings import MEETING, THIRD_S, find_need
-from beamfall.planning.result import Caution, CautionKind, Role
+from beamfall.planning.openings import MEETING, find_need
+from beamfall.planning.result import CautionKind
 from beamfall.planning.retime import with_flash_delay
 from beamfall.planning.setting import compute_drop, make_setting
 from beamfall.planning.unknowns import NAMES, list_scatters, make_jet_prior
 from beamfall.setup.limits import BoardLimits
 from beamfall.setup.rig import Rig, example_rig
-from beamfall.setup.rig_shot import DropInRig, Firing
+from beamfall.setup.rig_shot import Firing
 from beamfall.sim.build import draw_model
 from beamfall.sim.needs import find_needs
 from beamfall.sim.predicted import fire, make_middle_rig, predict_picture
@@ -133,120 +133,6 @@ def test_every_anchor_leads_to_the_same_light(anchor) -> None:
     own = plan_collision(example_rig())
     other = fire(make_middle_rig(example_rig()), own.sequence).lights[0][1]
     assert light == pytest.approx(other, abs=0.002)
-
-
-def test_a_third_drop_meets_the_umbrella_at_the_light() -> None:
-    # A valve that makes a drop in 8 ms: two of them fall 25 ms apart.
-    quick = {"head_m": 0.2, "length_m": 0.005, "opening_s": 0.008}
-    rig = make_rig(valve=quick, aim={"drops": 3})
-    plan = plan_collision(rig)
-    splash = fire(make_middle_rig(rig), plan.sequence)
-    first, second = splash.columns[0].contacts
-    assert second.when_s - first.when_s == pytest.approx(THIRD_S, abs=0.002)
-    assert splash.pictures[0].stage_s == pytest.approx(plan.stage_s, abs=0.002)
-
-
-def test_a_slow_valve_lets_its_third_drop_fall_as_soon_as_it_can() -> None:
-    rig = make_rig(aim={"drops": 3})  # 26 ms for a drop: the next one cannot come 25 ms later
-    plan = plan_collision(rig)
-    assert plan.warnings == ()
-    assert plan.drops[2].at_s - plan.drops[1].at_s > rig.valves[0].opening_s
-    splash = fire(make_middle_rig(rig), plan.sequence)
-    assert len(splash.columns[0].contacts) == 2
-    assert splash.pictures[0].stage_s == pytest.approx(plan.stage_s, abs=0.002)
-
-
-def make_two_nozzles(*drops: DropInRig) -> Rig:
-    """The example rig with a second nozzle, higher up and slower, over the same spot."""
-    rig = example_rig()
-    other = replace(rig.valves[0], output="valve2", height_m=0.66, latency_s=0.03)
-    return replace(rig, valves=(*rig.valves, other), drops=drops).with_aim(drops=len(drops))
-
-
-def test_a_second_nozzle_drops_onto_the_umbrella_of_the_first() -> None:
-    first, second = DropInRig(valve="valve1"), DropInRig(valve="valve2")
-    rig = make_two_nozzles(first, first, second)
-    plan = plan_collision(rig)
-    assert [drop.valve.output for drop in plan.drops] == ["valve1", "valve1", "valve2"]
-    assert [drop.role for drop in plan.drops] == [Role.SPLASH, Role.COLLISION, Role.UMBRELLA]
-    splash = fire(make_middle_rig(rig), plan.sequence)
-    met, struck = splash.columns[0].contacts
-    assert struck.when_s - met.when_s == pytest.approx(THIRD_S, abs=0.002)
-    assert splash.pictures[0].stage_s == pytest.approx(plan.stage_s, abs=0.002)
-
-
-def test_a_drop_keeps_the_opening_and_time_that_the_file_gives_it() -> None:
-    larger = DropInRig(opening_s=0.03, at_s=0.1)
-    rig = replace(example_rig(), drops=(DropInRig(), larger, DropInRig())).with_aim(drops=3)
-    plan = plan_collision(rig)
-    assert [row.width_s for row in plan.sequence.rows[:3]] == [0.026, 0.03, 0.026]
-    assert plan.spacing_s == 0.1 and plan.drops[1].fixed
-    assert plan.drops[2].needs is not None and plan.drops[2].needs.holds(plan.drops[2].at_s)
-    splash = fire(make_middle_rig(rig), plan.sequence)
-    assert splash.drops[1].diameter_m > 1.02 * splash.drops[0].diameter_m
-    assert splash.pictures[0].stage_s == pytest.approx(plan.stage_s, abs=0.002)
-
-
-def test_a_time_at_which_the_third_drop_would_miss_is_refused_with_one_that_works() -> None:
-    rig = replace(example_rig(), drops=(DropInRig(), DropInRig(), DropInRig(at_s=0.5)))
-    with pytest.raises(RigFileError) as caught:
-        plan_collision(rig.with_aim(drops=3))
-    (problem,) = caught.value.problems
-    assert (problem.key, problem.found) == ("drop[3].at", 0.5)
-    assert problem.low is not None and problem.high is not None
-    in_time_s = 0.5 * (problem.low + problem.high)
-    cured = replace(rig, drops=(*rig.drops[:2], DropInRig(at_s=in_time_s)))
-    plan = plan_collision(cured.with_aim(drops=3))
-    assert plan.chance is not None and plan.chance > 0.5
-
-
-def test_a_long_opening_pours_a_stream_that_is_planned_with_a_warning() -> None:
-    rig = make_rig(valve={"opening_s": 0.06})
-    plan = plan_collision(rig)
-    assert (CautionKind.STREAM, ("valve1",)) in [(one.kind, one.about) for one in plan.warnings]
-    assert plan_collision(example_rig()).warnings == ()
-    splash = fire(make_middle_rig(rig), plan.sequence)
-    assert splash.pictures[0].stage_s == pytest.approx(plan.stage_s, abs=0.003)
-
-
-@pytest.mark.parametrize("opening_s", [0.010, 0.040])
-def test_an_opening_that_does_not_fit_the_nozzle_is_told_one_that_does(opening_s: float) -> None:
-    def list_unfit(seconds: float) -> list[Caution]:
-        rig = make_rig(valve={"opening_s": seconds})
-        return [one for one in plan_collision(rig).warnings if one.kind is CautionKind.NOZZLE]
-
-    (caution,) = list_unfit(opening_s)
-    shortest, longest = caution.values["shortest_s"], caution.values["longest_s"]
-    assert not list_unfit(1.01 * shortest) and not list_unfit(0.99 * longest)
-    assert list_unfit(0.98 * shortest) and list_unfit(1.02 * longest)
-
-
-def test_valves_in_two_places_collide_at_the_same_moment() -> None:
-    rig = example_rig()
-    other = replace(rig.valves[0], output="valve2", height_m=0.72, latency_s=0.03, place_m=0.04)
-    rig = replace(rig, valves=(*rig.valves, other))
-    plan = plan_collision(rig)
-    plan.sequence.make_table_within(BoardLimits())
-    # the slower place opens first, and the shutter is open by then
-    opened = {row.output: row.delay_s for row in reversed(plan.sequence.rows)}
-    assert rig.camera is not None
-    assert opened["valve2"] < opened["valve1"]
-    assert opened["valve2"] - opened["shutter"] == pytest.approx(rig.camera.shutter_lead_s)
-    splash = fire(make_middle_rig(rig), plan.sequence)
-    here, there = (column.contact for column in splash.columns)
-    assert here is not None and there is not None
-    assert here.when_s == pytest.approx(there.when_s, abs=0.003)
-    assert splash.pictures[0].stage_s == pytest.approx(plan.stage_s, abs=0.002)
-
-
-def test_two_valves_in_one_place_take_turns() -> None:
-    rig = example_rig()
-    other = replace(rig.valves[0], output="valve2", height_m=0.62, latency_s=0.03)
-    rig = replace(rig, valves=(*rig.valves, other))
-    plan = plan_collision(rig)
-    assert [row.output for row in plan.sequence.rows[:2]] == ["valve1", "valve2"]
-    splash = fire(make_middle_rig(rig), plan.sequence)
-    assert splash.pictures[0].stage_s == pytest.approx(plan.stage_s, abs=0.002)
 
 
 def test_a_crown_is_caught_while_it_stands_and_a_jet_at_its_top() -> None:

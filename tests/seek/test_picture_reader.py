@@ -6,7 +6,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from opencv import need_opencv
 
 from beamfall.board import Board
 from beamfall.photos.arrival import Arrivals
@@ -52,7 +51,6 @@ def test_a_damaged_photograph_is_not_sure(tmp_path: Path) -> None:
 @pytest.mark.full
 def test_a_search_whose_pictures_arrive_needs_little_typing(tmp_path: Path) -> None:
     """The person agrees with what was read, and helps only where the reader is not sure."""
-    need_opencv()
     rig, typed = example_rig(), []
 
     def answer(question: Any) -> str:

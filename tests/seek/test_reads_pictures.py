@@ -69,9 +69,6 @@ def test_marks_are_told_from_words(text: str, marks: dict[str, float]) -> None:
 
 def search_two_shots(folder: Path, reader: Any, answer: Any) -> tuple[Any, list[Any], list[str]]:
     """What came of a search of two shots, what it showed, and the notes in its log."""
-    pytest.importorskip(
-        "watchfiles", reason="needs watchfiles, which has no wheel for this platform"
-    )
     pictures = folder / "pictures"
     pictures.mkdir()
     shown: list[Any] = []

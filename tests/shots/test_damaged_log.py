@@ -157,7 +157,7 @@ def test_mending_onto_a_full_disk_leaves_everything_as_it_was(damaged: Path) -> 
     assert {name for name in after if not name.endswith(("-wal", "-shm"))} == set(before)
 
 
-@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes in the file system here")
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="needs named pipes, which Windows lacks")
 def test_what_is_no_file_is_said_at_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     os.mkfifo(tmp_path / "pipe")
     for name in ("pipe", "."):

@@ -65,8 +65,6 @@ def test_csv_holds_every_edge_and_setting(filled: ShotLog, tmp_path: Path) -> No
 
 @pytest.mark.parametrize("kind", ["csv", "jsonl", "parquet"])
 def test_the_dictionary_names_every_column(filled: ShotLog, tmp_path: Path, kind: str) -> None:
-    if kind == "parquet":
-        pytest.importorskip("pyarrow")
     out = tmp_path / f"x.{kind}"
     export_log(filled, out, kind)
     content = json.loads((tmp_path / f"x.{kind}-metadata.json").read_text())
@@ -127,7 +125,8 @@ def test_shots_fired_meanwhile_are_in_all_of_it_or_in_none(
 
 
 def test_parquet_as_pyarrow_reads_it(filled: ShotLog, tmp_path: Path) -> None:
-    parquet = pytest.importorskip("pyarrow.parquet")
+    from pyarrow import parquet
+
     written = export_log(filled, tmp_path / "x.parquet", "parquet")
     edges = parquet.read_table(tmp_path / "x.parquet")
     shots = parquet.read_table(tmp_path / "x-shots.parquet").to_pylist()
@@ -166,8 +165,6 @@ def test_what_cannot_be_written_leaves_nothing(filled: ShotLog, tmp_path: Path) 
 def test_a_full_disk_is_named_and_the_old_export_stays(
     filled: ShotLog, tmp_path: Path, kind: str
 ) -> None:
-    if kind == "parquet":
-        pytest.importorskip("pyarrow")
     out = tmp_path / f"x.{kind}"
     out.write_text("old")
     before = set(tmp_path.iterdir())
@@ -222,7 +219,8 @@ def test_hostile_text_is_data(filled: ShotLog, tmp_path: Path, kind: str) -> Non
     filled.set_picture(shot, "@SUM(1)")
     out = tmp_path / f"x.{kind}"
     if kind == "parquet":
-        parquet = pytest.importorskip("pyarrow.parquet")
+        from pyarrow import parquet
+
         export_log(filled, out, kind)
         assert parquet.read_table(tmp_path / "x-shots.parquet").to_pylist()[-1]["note"] == hostile
         return

@@ -14,7 +14,7 @@ from beamfall.shots import ShotLog
 from beamfall.workflows.series import Shooter, settle_earlier
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="kill -9 is of POSIX systems")
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no kill -9")
 @pytest.mark.full
 def test_kill_9_in_a_series(tmp_path: Path) -> None:
     from killed_series import kill_series

@@ -103,7 +103,8 @@ def test_student_as_the_handbook_prints(freedom: int, value: float) -> None:
 
 @pytest.mark.full
 def test_trend_as_statsmodels() -> None:
-    api = pytest.importorskip("statsmodels.api")
+    from statsmodels import api
+
     draws = np.random.default_rng(4)
     x = np.sort(draws.uniform(0.0, 600.0, 40))
     y = 0.17 + 2e-8 * x + 4e-6 * draws.standard_normal(40)

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from needs import need_micropython
 from tiers import in_full
 
 from beamfall.board import Board
@@ -79,7 +80,7 @@ def test_nothing_is_on_disk_until_a_slot_is_saved(scratch: Path) -> None:
 
 @pytest.mark.parametrize("number", [signal.SIGINT, *in_full(signal.SIGTERM, signal.SIGHUP)])
 def test_a_signal_leaves_neither_folder_nor_process(scratch: Path, number: int) -> None:
-    pytest.importorskip("micropython_unix", reason="the MicroPython interpreter is not installed")
+    need_micropython()
     program, firmware = hold("sim:micropython")
     assert len(list(scratch.iterdir())) == 1
     end(program, number)
@@ -100,7 +101,7 @@ def test_the_next_start_removes_what_a_killed_program_left_and_nothing_else(scra
 
 
 def test_a_killed_program_takes_its_interpreter_with_it(scratch: Path) -> None:
-    pytest.importorskip("micropython_unix", reason="the MicroPython interpreter is not installed")
+    need_micropython()
     killed, firmware = hold("sim:micropython")
     end(killed, signal.SIGKILL)
     assert has_ended(firmware)

@@ -12,7 +12,7 @@ import pytest
 def full_disk(most: int = 0) -> Iterator[None]:
     """Inside the block no file may grow beyond `most` bytes: writing gives EFBIG, because Python ignores SIGXFSZ."""
     resource = pytest.importorskip(
-        "resource", reason="this system has no limit on the size of files"
+        "resource", reason="needs a limit on the size of files, which Windows lacks"
     )
     soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
     resource.setrlimit(resource.RLIMIT_FSIZE, (most, hard))

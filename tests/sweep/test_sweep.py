@@ -251,7 +251,7 @@ def test_a_sweep_ends_with_its_table_and_a_sheet_of_pictures(tmp_path) -> None:
     assert all(stages[b] > stages[a] for a, b in zip(values, values[2:], strict=False))
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="no SIGKILL there")
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no SIGKILL")
 @pytest.mark.full
 def test_a_killed_sweep_goes_on_and_loses_and_doubles_nothing() -> None:
     arguments = [

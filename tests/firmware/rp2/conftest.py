@@ -14,7 +14,6 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 @pytest.fixture
 def make_bench(monkeypatch: pytest.MonkeyPatch) -> Callable[..., Any]:
-    pytest.importorskip("rp2040py")
     from rp2_bench import Bench
 
     def make(board: str = "pico", **options: Any) -> Any:

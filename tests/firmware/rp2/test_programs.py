@@ -7,13 +7,19 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from needs import need_module
 
 SOURCE = Path(__file__).resolve().parents[3] / "firmware" / "ports" / "rp2" / "programs.pio"
 
 
+PIOASM = (
+    "pip install adafruit-circuitpython-pioasm, which needs packages without a wheel for Windows"
+)
+
+
 def assemble(zero: int, span: int) -> dict[str, Any]:
     # The package adafruit-circuitpython-pioasm: an independent assembler.
-    pioasm = pytest.importorskip("adafruit_pioasm")
+    pioasm = need_module("adafruit_pioasm", PIOASM)
     text = SOURCE.read_text().replace("ZERO", str(zero)).replace("SPAN", str(span))
     parts = re.split(r"(?m)^(?=\.program)", text)[1:]
     return {part.split()[1]: pioasm.Program(part) for part in parts}
@@ -32,7 +38,7 @@ def test_words_are_the_assembled_source(bench: Any, zero: int, span: int) -> Non
 
 
 def test_single_instructions_are_the_assembled_ones(bench: Any) -> None:
-    pioasm = pytest.importorskip("adafruit_pioasm")
+    pioasm = need_module("adafruit_pioasm", PIOASM)
     programs = bench.module.programs
     expected = {
         "nop": programs.NOP,

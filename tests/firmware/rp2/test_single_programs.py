@@ -7,10 +7,9 @@ from collections import deque
 from collections.abc import Callable
 from typing import Any
 
+import pioemu
 import pytest
 from tiers import in_full
-
-pioemu = pytest.importorskip("pioemu")
 
 BEAM = 0
 MARK = 5
