@@ -18,7 +18,7 @@ from PIL import Image, ImageDraw
 
 from beamfall.errors import PictureError, UserError
 from beamfall.photos.measure import Measured, Scene, Value, measure, measure_pixels, measure_series
-from beamfall.photos.measure.edges import take_rows_away
+from beamfall.photos.measure.edges import find_peak, take_rows_away
 from beamfall.photos.measure.series import lacks, share_scene, share_surface
 from beamfall.setup.rig import example_rig
 from beamfall.sim.build import draw_model
@@ -201,6 +201,16 @@ def draw_falling(tilt_deg: float) -> np.ndarray:
 def test_the_horizon_alone_shows_the_tilt(tilt_deg: float) -> None:
     seen = measure_pixels(draw_falling(tilt_deg), Scene(scale_px_m=7e3))
     assert seen.roll_deg == pytest.approx(tilt_deg, abs=0.4)
+
+
+@pytest.mark.parametrize(
+    ("values", "peak"),
+    [([9.0, 5.0, 2.0, 4.0, 3.0, 8.0], 3), ([1.0, 2.0, 3.0], None), ([1.0, 4.0, 3.0, 2.0], 1)],
+)
+def test_what_lines_up_best_at_the_largest_tilt_is_no_horizon(
+    values: list[float], peak: int | None
+) -> None:
+    assert find_peak(np.array(values)) == peak
 
 
 def test_a_horizon_in_uneven_light_is_no_outline() -> None:

@@ -172,7 +172,17 @@ def _find_roll(soft: Floats) -> float:
         # Lines that do not line up at any tilt say nothing, and noise alone reaches about one part's share.
         best = max(float(coherence.max()), 1e-9)
         both += max(best - 2.0 / _PARTS, 0.0) ** 2 * np.log(np.maximum(coherence / best, 1e-9))
-    return float(steps[int(both.argmax())])
+    peak = find_peak(both)
+    return 0.0 if peak is None else float(steps[peak])
+
+
+def find_peak(values: Floats) -> int | None:
+    """Return the place of the highest peak inside; None if there is none.
+
+    Ripples may line up better and better towards the largest tilts, and that end is no horizon.
+    """
+    peaks = np.flatnonzero((values[1:-1] >= values[:-2]) & (values[1:-1] >= values[2:])) + 1
+    return int(peaks[values[peaks].argmax()]) if peaks.size else None
 
 
 def _line_up(change: Floats, used: NDArray[Any], steps: Floats) -> Floats:
