@@ -3,15 +3,21 @@
 from __future__ import annotations
 
 import re
+import statistics
 from dataclasses import replace
 
 import pytest
 
 from beamfall.errors import UserError
 from beamfall.physics.umbrella import umbrella_radius
+from beamfall.planning.make import make_plan
 from beamfall.planning.stage import find_stage, read_width
 from beamfall.planning.umbrella import find_meeting
 from beamfall.setup.rig import example_rig
+from beamfall.sim.build import draw_model
+from beamfall.sim.collision import find_meeting_speed
+from beamfall.sim.predicted import fire
+from beamfall.sim.rig import SimulatedRig
 
 
 @pytest.mark.parametrize(
@@ -34,6 +40,23 @@ def test_the_umbrella_of_this_rig_is_so_wide_at_that_time() -> None:
     assert stage_s is not None and 0.0005 < stage_s < 0.01
     radius_m = umbrella_radius(stage_s, meeting.diameter_m, meeting.speed_m_s, meeting.liquid)
     assert 2.0 * radius_m == pytest.approx(0.015, abs=1e-6)
+
+
+def test_drop_and_jet_meet_as_fast_as_on_simulated_rigs() -> None:
+    # The simulated rig follows its own jet; both know only what the rig file says.
+    rig, sequence = example_rig(), make_plan(example_rig()).sequence
+    met = []
+    for seed in range(80):
+        model = draw_model(rig, seed)
+        splash = fire(SimulatedRig(model, seed), sequence)
+        if splash.contact is not None:
+            column = splash.columns[0]
+            met.append(find_meeting_speed(model, column.jet, column.recent[1], splash.contact))
+    meeting = find_meeting(rig)
+    error = meeting.speed_m_s * meeting.speed_error
+    assert len(met) > 60
+    assert statistics.median(met) == pytest.approx(meeting.speed_m_s, abs=0.4 * error)
+    assert statistics.mean(abs(one - meeting.speed_m_s) <= 1.645 * error for one in met) >= 0.8
 
 
 @pytest.mark.parametrize("text", ["umbrella 25 cm wide", "umbrella 2 m wide", "umbrella", "wide"])

@@ -9,16 +9,16 @@ import numpy as np
 
 from beamfall.physics.liquids import Liquid
 from beamfall.physics.umbrella import spreading_time, umbrella_age, umbrella_radius
-from beamfall.planning.collision import draw_rigs
-from beamfall.planning.openings import MEETING
+from beamfall.planning.collision import draw_rigs, refuse_spacing
+from beamfall.planning.openings import choose_times, find_need, split_places
 from beamfall.planning.setting import make_setting
 
 if TYPE_CHECKING:
     from beamfall.planning.belief import Belief
-    from beamfall.planning.draws import Draws
     from beamfall.setup.rig import Rig
 
 _DRAWS = 400
+_BEFORE_S = 0.002  # over which the tip's speed counts: pictures taken before a contact show the gap some ms earlier
 _FULL = 2.9  # spreading times after which the sheet is not a measure of time
 
 
@@ -38,16 +38,16 @@ class Meeting:
 
 def find_meeting(rig: Rig, learned: Belief | None = None) -> Meeting:
     """Return how drop 2 and the jet of a rig most likely meet; raises as planning a collision does."""
-    setting = make_setting(rig)
-    return judge_meeting(draw_rigs(rig, setting, _DRAWS, learned))
-
-
-def judge_meeting(rigs: Draws) -> Meeting:
-    """The same from rigs that have been drawn already."""
-    second = rigs.drop(2)
-    # The tip slows down evenly: at a share MEETING of its rise it has the rest of its speed.
-    tip_m_s = rigs.setting.gravity * rigs.rise_s * (1.0 - MEETING)
-    speeds = second.impact_speed_m_s + tip_m_s
+    main = split_places(rig)[0]
+    rigs = draw_rigs(main, make_setting(main), _DRAWS, learned)
+    need = find_need(rigs)
+    spacing_s = choose_times(rigs, need, main.list_fixed())[1]
+    when, height = rigs.find_contact((0.0, spacing_s))
+    second, jet = rigs.drop(2), rigs.jet
+    tip_m_s = (jet.tip(when) - jet.tip(when - _BEFORE_S)) / _BEFORE_S
+    speeds = (second.reach_lowest(height)[1] + tip_m_s)[np.isfinite(when)]
+    if not speeds.size:
+        refuse_spacing(rig, spacing_s, need)
     diameter, speed = float(np.median(second.diameter_m)), float(np.median(speeds))
     return Meeting(
         diameter,

@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 
-from beamfall.errors import PhysicsRangeError
+from beamfall.errors import PhysicsRangeError, RigFileError
 from beamfall.photos.measure.result import Scene
 from beamfall.physics.expected_drop import ExpectedDrop
 from beamfall.planning.in_flight import expect_drops
+from beamfall.planning.openings import split_places
 from beamfall.planning.seek.answer import read_shot
 from beamfall.planning.umbrella import find_meeting
 from beamfall.setup.rig import Rig
 from beamfall.shots import ShotRecord
-
-# Relative: drops of one rig meet its jet at any height, where its tip is slower or faster.
-_MEETING_SPREAD = 0.05
 
 
 def make_picture_scene(rig: Rig) -> Scene:
@@ -30,18 +27,18 @@ def make_picture_scene(rig: Rig) -> Scene:
             looks_down_deg=camera.looks_down_deg,
         )
     )
-    if len(rig.list_drops()) < 2:
+    if len(split_places(rig)[0].list_drops()) < 2:
         return plain
     try:
         meeting = find_meeting(rig)
-    except PhysicsRangeError:
+    except (PhysicsRangeError, RigFileError):
         return plain
     return replace(
         plain,
         drop_diameter_m=meeting.diameter_m,
         drop_diameter_error=meeting.diameter_error,
         meeting_speed_m_s=meeting.speed_m_s,
-        meeting_speed_error=math.hypot(meeting.speed_error, _MEETING_SPREAD),
+        meeting_speed_error=meeting.speed_error,
         liquid=meeting.liquid,
     )
 
