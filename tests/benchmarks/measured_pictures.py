@@ -15,7 +15,6 @@ from __future__ import annotations
 
 import math
 import pickle
-import random
 import sys
 import time
 from collections import Counter, defaultdict
@@ -31,9 +30,9 @@ from photographed_rigs import LEVEL_DEG, Shot, photograph  # noqa: E402
 from beamfall.photos.measure import Measured, Scene, date_series, measure_pixels  # noqa: E402
 from beamfall.photos.measure.series import lacks, share_scene  # noqa: E402
 from beamfall.planning.in_flight import expect_drops  # noqa: E402
+from beamfall.planning.umbrella import find_meeting  # noqa: E402
 
 _MM, _SHARE = 0.5, 0.007  # allowed: the larger of these, the second of the picture's height
-_KNOWN = 0.03  # relative error with which drop and meeting speed are known
 
 
 class Score:
@@ -45,9 +44,7 @@ class Score:
         self.good: defaultdict[str, list[bool]] = defaultdict(list)
 
     def add_rig(self, shots: list[Shot], *, with_log: bool) -> None:
-        draws = random.Random(f"known {shots[0].rig}")
-        factors = draws.gauss(1.0, _KNOWN), draws.gauss(1.0, _KNOWN)
-        scenes = [_know(shot, *factors) for shot in shots]
+        scenes = [_know(shot) for shot in shots]
         if with_log:
             scenes = [
                 replace(scene, expected=expect_drops(shot.file, shot.seen))
@@ -124,15 +121,15 @@ class Score:
         return "\n".join(lines)
 
 
-def _know(shot: Shot, by_drop: float, by_speed: float) -> Scene:
-    """What a photographer knows beforehand: the scale, and drop and speed to 3 %."""
-    drop_mm = shot.scene["columns"][0]["diameter_mm"]
+def _know(shot: Shot) -> Scene:
+    """What is known beforehand: the scale, and what the rig file says of the drop and of how fast it meets the jet."""
+    meeting = find_meeting(shot.file)
     return Scene(
         scale_px_m=1e3 * shot.truth.per_mm,
-        drop_diameter_m=drop_mm * 1e-3 * by_drop,
-        drop_diameter_error=_KNOWN,
-        meeting_speed_m_s=(shot.truth.meeting_m_s or 3.6) * by_speed,
-        meeting_speed_error=_KNOWN,
+        drop_diameter_m=meeting.diameter_m,
+        drop_diameter_error=meeting.diameter_error,
+        meeting_speed_m_s=meeting.speed_m_s,
+        meeting_speed_error=meeting.speed_error,
     )
 
 
