@@ -20,7 +20,7 @@ from beamfall.planning.result import Interval, Plan, make_interval
 from beamfall.planning.seek.search import NEAR_S, Start
 from beamfall.planning.setting import Setting, make_setting
 from beamfall.recipes.recipe import Events, Looks, Recipe, find_partners, name_liquids
-from beamfall.recipes.spacing import choose_meeting, make_meeting
+from beamfall.recipes.spacing import choose_meeting, find_height, find_leeway, make_meeting
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -176,6 +176,7 @@ class Carried:
     rig: Rig  # with the recipe's aim
     spacing: Interval | None
     lost: tuple[str, ...]
+    lower: float = 0.0  # share of the jet's height by which drop 2 meets it lower than at the recipe's own moment
 
 
 def carry_over(recipe: Recipe, rig: Rig, *, learned: Belief | None = None) -> Carried:
@@ -197,7 +198,7 @@ def carry_over(recipe: Recipe, rig: Rig, *, learned: Belief | None = None) -> Ca
     setting = make_setting(rig)
     rigs = draw_rigs(rig, setting, DRAWS, learned)
     lost = _list_lost(recipe, events, rig, setting, rigs)
-    spacing = None
+    spacing, lower = None, 0.0
     stage = _find_stage(events, rigs)
     if events.kind == "collision":
         # the planner fixes no spacing of three drops
@@ -205,13 +206,16 @@ def carry_over(recipe: Recipe, rig: Rig, *, learned: Belief | None = None) -> Ca
         spacing = meeting.interval
         if events.drops == 2:
             rig = rig.with_aim(spacing_s=meeting.spacing_s)
+            there = make_meeting(rigs, events).moment
+            lower = find_height(rigs, there) - find_height(rigs, meeting.moment)
             if abs(meeting.moment - events.moment) >= _MOMENTS_ALIKE:
                 lost.append(
-                    f"the moment of the meeting: at {meeting.moment:.0%} of the jet's rise here, "
-                    f"{events.moment:.0%} there. It looks much alike, and the first picture is surer"
+                    f"the moment of the meeting: at {meeting.moment:.0%} of the jet's rise here, {events.moment:.0%} "
+                    f"there. How high this jet goes is known only to within {find_leeway(rigs):.0%}, and the first "
+                    "picture is surer so; once `beamfall seek` has shown it, the drops meet nearer the recipe's moment"
                 )
     plan = make_plan(rig, stage_s=stage, learned=learned)
-    return Carried(plan, rig, spacing, tuple(lost))
+    return Carried(plan, rig, spacing, tuple(lost), lower)
 
 
 def find_start(

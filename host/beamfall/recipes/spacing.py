@@ -1,7 +1,8 @@
 """The spacing with which another rig shows a recipe's collision.
 
 Where drop 2 meets the jet early in its rise, the contact's time depends less on how high this rig's jet goes. The
-spacing may therefore be a little shorter than the recipe's moment asks for, as far as nobody would see it.
+spacing may therefore be shorter than the recipe's moment asks for, the more so the less is known about this jet. Once
+a search has shown how high it goes, drop 2 meets it near the recipe's own moment.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from beamfall.planning.result import Interval, make_interval
+from beamfall.planning.seek.weighted_rigs import TALL
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -21,10 +23,8 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-#: Drop 2 may meet the jet lower or higher by this share of the jet's height (our choice: jets of one rig differ by 4 %,
-#: those of two rigs with the same drops by 30 %).
-LOWER_MOST = 0.15
 _LEAST_MEETING, _MOST_MEETING = 0.05, 1.9  # shares of the rise between which a jet stands
+_GRID = 0.01  # of the rise
 _STEPS = 6
 _CLOSE_S = 0.003  # a first picture this near to the stage is worth going on from (our choice)
 _WORTH = 0.01  # of the chance: for less the recipe's own moment is kept
@@ -55,10 +55,14 @@ def make_meeting(rigs: Draws, events: Events) -> Meeting:
 
 
 def choose_meeting(rigs: Draws, events: Events) -> Meeting:
-    """Return the meeting, alike within LOWER_MOST and what the recipe knows, with the surest time of contact."""
+    """Return the meeting with the surest time of contact, of those that may be taken for the recipe's own.
+
+    Drop 2 may meet the jet lower or higher by the standard error of this jet's height: so much the height of the
+    contact is unknown in any case. It stays high on the jet, as a search understands it, where it is so in the recipe.
+    """
     own = _bound(events.moment)
     best, chance = _make(rigs, own), -1.0
-    for moment in _list_alike(rigs, own, events):
+    for moment in _list_alike(rigs, own):
         meeting = _make(rigs, moment)
         found = _find_chance(rigs, meeting.spacing_s)
         if found > chance + _WORTH:
@@ -66,27 +70,34 @@ def choose_meeting(rigs: Draws, events: Events) -> Meeting:
     return best
 
 
-def _list_alike(rigs: Draws, own: float, events: Events) -> list[float]:
-    """The recipe's own moment first, then those around it that look alike."""
-    low, high = min(_bound(events.moment_low), own), max(_bound(events.moment_high), own)
-    height = _find_height(rigs, own)
+def find_leeway(rigs: Draws) -> float:
+    """By what share of the jet's height drop 2 may meet it lower or higher: the standard error of that height."""
+    return float(np.std(np.log(rigs.height_m)))
+
+
+def find_height(rigs: Draws, moment: float) -> float:
+    """How high the tip is then, over the jet's height."""
+    tip = rigs.jet.tip(rigs.impact_s + rigs.onset_s + moment * rigs.rise_s)
+    return float(np.median(tip / rigs.height_m))
+
+
+def _list_alike(rigs: Draws, own: float) -> list[float]:
+    """The recipe's own moment first, then some around it, each way in steps to the last one that is near enough."""
+    height, leeway = find_height(rigs, own), find_leeway(rigs)
+    least = max(height - leeway, min(height, TALL))
     alike = [own]
-    for end in (low, high):
-        for moment in np.linspace(own, end, _STEPS)[1:]:
-            if abs(_find_height(rigs, float(moment)) - height) > LOWER_MOST:
+    for step in (-_GRID, _GRID):
+        end = own
+        while _LEAST_MEETING <= end + step <= _MOST_MEETING:
+            if not least <= find_height(rigs, end + step) <= height + leeway:
                 break
-            alike.append(float(moment))
+            end += step
+        alike += [float(one) for one in np.linspace(own, end, _STEPS)[1:]]
     return alike
 
 
 def _bound(moment: float) -> float:
     return min(max(moment, _LEAST_MEETING), _MOST_MEETING)
-
-
-def _find_height(rigs: Draws, moment: float) -> float:
-    """How high the tip is then, over the jet's height."""
-    tip = rigs.jet.tip(rigs.impact_s + rigs.onset_s + moment * rigs.rise_s)
-    return float(np.median(tip / rigs.height_m))
 
 
 def _make(rigs: Draws, moment: float) -> Meeting:
