@@ -55,4 +55,9 @@ PICTURE_SHEET = typer.Option(
 )
 JSON_ALL = typer.Option(False, "--json", help="Everything as one JSON object.")
 JSON_ONE = typer.Option(False, "--json", help="One JSON object.")
+EXACT = typer.Option(
+    False,
+    "--exact",
+    help="Drop 2 meets the jet at the recipe's own moment, even where the first picture is then less sure.",
+)
 JSON_LINES = typer.Option(False, "--json", help="One JSON object per shot, one per line.")

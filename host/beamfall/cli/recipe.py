@@ -11,7 +11,7 @@ import typer
 from beamfall.board import Board
 from beamfall.cli.loading import make_app
 from beamfall.cli.open_log import open_log
-from beamfall.cli.options import JSON_ONE, PORT
+from beamfall.cli.options import EXACT, JSON_ONE, PORT
 from beamfall.cli.output import print_json, print_pairs, print_table
 from beamfall.cli.recipe_shoot import shoot
 from beamfall.cli.targets import check_target
@@ -174,6 +174,7 @@ def use(
     name: str | None = typer.Option(
         None, help="With --keep: your name for it; default: the file's own."
     ),
+    exact: bool = EXACT,
     sequence: Path | None = typer.Option(
         None, help="Write the sequence for your rig to this file (TOML)."
     ),
@@ -194,7 +195,7 @@ def use(
             raise RecipeError("--name says what the recipe is saved as: add --keep")
         recipe = recipe.renamed(name)
     rig = load_rig(rig_file)
-    carried = carry_over(recipe, rig, learned=load_learned(find_file(rig_file)))
+    carried = carry_over(recipe, rig, learned=load_learned(find_file(rig_file)), exact=exact)
     if keep:
         Shelf.open().save(recipe)
     if sequence is not None:
@@ -210,7 +211,7 @@ def use(
         )
         return
     own = "RIG" if rig_file is None else shlex.quote(str(rig_file))
-    closer = f"beamfall seek {own} --recipe {shlex.quote(str(file))}"
+    closer = f"beamfall seek {own} --recipe {shlex.quote(str(file))}{' --exact' if exact else ''}"
     pairs = [("recipe", recipe.name), *list_carried(recipe, carried)]
     print_pairs([*pairs, ("to get closer", show_text(closer))])
     print("\nNot carried over:")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from beamfall.board import Board
-from beamfall.cli.options import PICTURE_SHEET, PORT, RIG, SEED, check_shots
+from beamfall.cli.options import EXACT, PICTURE_SHEET, PORT, RIG, SEED, check_shots
 from beamfall.cli.output import print_json
 from beamfall.cli.pictures import CAMERA, PHOTOS, PICTURE_WAIT, begin, hold, read_arrivals
 from beamfall.cli.seek_front import SeekTerminal
@@ -46,6 +46,7 @@ def seek(
         "--recipe",
         help="Look for a recipe's picture (its name or file), starting at its spacing as calculated for this rig.",
     ),
+    exact: bool = EXACT,
     shots_most: int = typer.Option(
         20, "--shots", min=1, callback=check_shots, help="Maximum shots."
     ),
@@ -89,7 +90,9 @@ def seek(
     if recipe is not None:
         if stage is not None:
             raise UserError("--stage and --recipe both name the picture you want: give one of them")
-        rig, start = _begin_at(recipe, rig, rig_file, fresh=fresh)
+        rig, start = _begin_at(recipe, rig, rig_file, fresh=fresh, exact=exact)
+    elif exact:
+        raise UserError("--exact is about a recipe's moment: add --recipe")
     arrivals = read_arrivals(camera, photos, picture_wait, rig)
     with (
         ShotLog.open() as log,
@@ -127,9 +130,11 @@ def seek(
     return 0 if done.found else 1
 
 
-def _begin_at(recipe: str, rig: Rig, rig_file: Path | None, *, fresh: bool) -> tuple[Rig, Start]:
+def _begin_at(
+    recipe: str, rig: Rig, rig_file: Path | None, *, fresh: bool, exact: bool
+) -> tuple[Rig, Start]:
     learned = None if fresh else load_learned(find_file(rig_file))
-    return find_start(find_recipe(recipe), rig, learned=learned)
+    return find_start(find_recipe(recipe), rig, learned=learned, exact=exact)
 
 
 def _draw(board: Board, done: Sought, picture: Path) -> None:

@@ -179,9 +179,12 @@ class Carried:
     lower: float = 0.0  # share of the jet's height by which drop 2 meets it lower than at the recipe's own moment
 
 
-def carry_over(recipe: Recipe, rig: Rig, *, learned: Belief | None = None) -> Carried:
+def carry_over(
+    recipe: Recipe, rig: Rig, *, learned: Belief | None = None, exact: bool = False
+) -> Carried:
     """Return the plan that shows a recipe's picture on another rig.
 
+    `exact`: two drops meet at the recipe's own moment, though another would make the time of contact surer.
     Raises RecipeError for a recipe without events, else as the planner does.
     """
     events = recipe.events
@@ -202,7 +205,8 @@ def carry_over(recipe: Recipe, rig: Rig, *, learned: Belief | None = None) -> Ca
     stage = _find_stage(events, rigs)
     if events.kind == "collision":
         # the planner fixes no spacing of three drops
-        meeting = (choose_meeting if events.drops == 2 else make_meeting)(rigs, events)
+        is_chosen = events.drops == 2 and not exact
+        meeting = (choose_meeting if is_chosen else make_meeting)(rigs, events)
         spacing = meeting.interval
         if events.drops == 2:
             rig = rig.with_aim(spacing_s=meeting.spacing_s)
@@ -219,13 +223,18 @@ def carry_over(recipe: Recipe, rig: Rig, *, learned: Belief | None = None) -> Ca
 
 
 def find_start(
-    recipe: Recipe, rig: Rig, *, learned: Belief | None = None, near_s: float = NEAR_S
+    recipe: Recipe,
+    rig: Rig,
+    *,
+    learned: Belief | None = None,
+    near_s: float = NEAR_S,
+    exact: bool = False,
 ) -> tuple[Rig, Start]:
     """Return the rig with a recipe's aim, and where a search for its picture begins on it.
 
     The search asks for no more than the recipe knows about its own stage. Raises as `carry_over` does.
     """
-    carried = carry_over(recipe, rig, learned=learned)
+    carried = carry_over(recipe, rig, learned=learned, exact=exact)
     plan, events = carried.plan, recipe.events
     assert events is not None  # or nothing could be carried over
     if events.stage_low_s is not None and events.stage_high_s is not None:
