@@ -306,3 +306,8 @@ def test_the_command_scales_by_a_drop_or_a_ruler_and_draws_what_it_read(
         truth.per_mm, rel=1e-3
     )
     assert run_cli("photos", "measure", files[0], "--ruler", "1,2,3").returncode == 2
+    lost = folder / "lost.png"
+    done = run_cli("photos", "measure", files[0], "--background", lost)
+    assert done.returncode == 2 and str(lost) in done.stderr, "not a picture that was left out"
+    done = run_cli("photos", "measure", folder)
+    assert done.returncode == 1 and str(folder) in done.stdout and "folder" in done.stdout

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any, cast
 
 import numpy as np
 import pytest
@@ -16,9 +18,11 @@ from beamfall.setup.rig import example_rig
 from beamfall.shots import ShotLog
 from beamfall.sim.collision import Picture
 from beamfall.sim.photographer import SimulatedPhotographer
+from beamfall.workflows.reading import Reading
 from beamfall.workflows.run import PythonFrontEnd, run
-from beamfall.workflows.seek import seek
+from beamfall.workflows.seek import _Seek, seek
 from beamfall.workflows.seek_steps import Aim, LookedAgain, WhatIsSeen
+from beamfall.workflows.steps import KeepMeasured
 
 # A rig whose drops meet this long after drop 2's beam edge, later than the example rig's file has it.
 CONTACT_S = 0.188
@@ -146,6 +150,22 @@ def test_a_correction_at_the_rig_costs_no_shot(tmp_path) -> None:
     assert second.answer.word in notes[second.fired.shot]
     assert changed[0].before.word in notes[second.fired.shot]
     assert {one.fired.shot for one in asked if one.said is not None} >= {second.fired.shot}
+
+
+def test_a_second_look_that_denies_a_reading_removes_its_measurement() -> None:
+    answer = Answer("after", 0.031)
+    fired: Any = SimpleNamespace(shot=7)
+
+    def note(given: Answer, more: str) -> list[Any]:
+        steps = _Seek(
+            *[cast(Any, None)] * 5, readings={7: Reading(Path(), answer, "", {"stage": "after"})}
+        )
+        return [one for one in steps._note(fired, given, more) if isinstance(one, KeepMeasured)]
+
+    assert note(answer, "") == [KeepMeasured(7, {"stage": "after"})]
+    assert note(Answer("before"), "") == [], "nothing was kept yet"
+    assert note(Answer("before"), "; at first after") == [KeepMeasured(7, None)]
+    assert note(Answer("found"), "; at first after") == []
 
 
 def test_enter_keeps_what_was_said_and_a_word_corrects_it() -> None:

@@ -123,7 +123,9 @@ def join_image(
     board: str | None = typer.Option(
         None, help="Board profile, by name or as a file of your own (.py)."
     ),
-    source: bool = typer.Option(False, "--source", help="Source text instead of compiled files."),
+    source: bool = typer.Option(
+        False, "--source", help="Use source text instead of compiled files."
+    ),
 ) -> None:
     """Join MicroPython and the firmware in one file, to drop on a board with an RP2040 or RP2350."""
     check_target(out, "--out", (".uf2",))

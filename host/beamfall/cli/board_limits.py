@@ -9,7 +9,6 @@ from typing import Any
 import typer
 
 from beamfall.board import Board
-from beamfall.cli.options import PORT_HELP
 from beamfall.cli.output import print_json, print_pairs, print_table
 from beamfall.errors import UserError
 from beamfall.physics.coil import MAX_A, CoilTimes, coil_times
@@ -103,7 +102,9 @@ def show_limits(
         None, help='The valve\'s resistance and inductance, such as "24ohm,150mH".'
     ),
     supply: str = typer.Option("12 V", help="The valves' supply."),
-    port: str | None = typer.Option(None, help=PORT_HELP + " Without it: the standard limits."),
+    port: str | None = typer.Option(
+        None, help="Serial port or pyserial URL, or sim; default: no board, the standard limits."
+    ),
     as_json: bool = typer.Option(False, "--json", help="One JSON object; SI units."),
 ) -> None:
     """Show which board limits a valve's coil needs.

@@ -47,7 +47,7 @@ def measure_timing(
 
     First disconnect valves and flashes: their outputs pulse several hundred times.
     It measures the error from edge to flash and the error of the board's time stamps, under low and high load. It also
-    finds what an edge takes through the chip's pins, and stores it on the board.
+    measures how long an edge takes through the chip's pins, and stores that on the board.
     """
     check_target(out, "--out")
     check_target(plot, "--plot", DRAWINGS)

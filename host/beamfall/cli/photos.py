@@ -61,9 +61,9 @@ def measure_photos(
     """Measure what pictures show, in mm, each with its standard error.
 
     It finds the surface by the reflection, then the drop, the jet, the umbrella or the crown, and works out the
-    time since the drops met. If the log has the shot of a picture, its beam edges help. If a picture does not show
-    something clearly, it says 'not sure'. Pictures are never altered. What is measured in a shot's photograph is
-    kept in the log beside the shot.
+    time since the drops met. If a picture's shot is in the log, the shot's beam edges help. If a picture does
+    not show something clearly, it says 'not sure'. Pictures are never altered. What is measured in a shot's
+    photograph is kept in the log beside the shot.
     """
     scene = _read_scene(rig_file, scale, ruler, background, marks, len(files))
     logged = _find_logged(files)
@@ -145,6 +145,8 @@ def _read_scene(
 ) -> Scene:
     if scale is not None and ruler is not None:
         raise UserError("give --scale or --ruler, not both")
+    if background is not None and not background.is_file():
+        raise UserError(f"--background {background}: there is no such picture; check the path")
     if marks and files > 1:
         raise UserError("--set belongs to one picture: name only that one")
     scene = Scene() if rig_file is None else make_picture_scene(load_rig(rig_file))

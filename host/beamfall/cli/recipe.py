@@ -180,7 +180,7 @@ def use(
     ),
     as_json: bool = typer.Option(False, "--json", help="One JSON object, times in ms."),
 ) -> None:
-    """Carry a recipe over to your rig: things meet at the same moments, with new milliseconds.
+    """Carry a recipe over to your rig: drops and jet meet at the same moments, with new milliseconds.
 
     Opens no port. It uses what seek and calibrate have learned about your rig. To fire the result, write it with
     --sequence and give that file to `beamfall shoot`; `beamfall seek --recipe FILE` gets closer.

@@ -58,8 +58,8 @@ def fetch(
 ) -> None:
     """Fetch the shots that the board's button has fired, and log them with their edges.
 
-    The board keeps as many as fit into its memory, the newest, until it is switched off. Every command that fires
-    does the same first.
+    The board keeps the newest shots, as many as its memory holds, until it is switched off. Every command that fires
+    fetches them first.
     """
     with ShotLog.open() as log, Board.connect(port) as board:
         fetched = fetch_shots(board, log)

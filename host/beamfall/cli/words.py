@@ -247,7 +247,7 @@ def say_looked_again(event: LookedAgain) -> str:
     """What a second look at a picture has changed."""
     one = event.answered
     kept = "stays" if one.answer == event.before else "becomes"
-    outcome = f"answer {kept} '{say_answer(one)}'"
+    outcome = f"the answer {kept} '{say_answer(one)}'"
     if one.teaches:
         outcome += f"; chance that this was the wanted picture: {100 * one.chance:.0f} %"
     return f"shot {one.fired.shot}, second look: {outcome}"

@@ -214,9 +214,10 @@ def carry_over(
             lower = find_height(rigs, there) - find_height(rigs, meeting.moment)
             if abs(meeting.moment - events.moment) >= _MOMENTS_ALIKE:
                 lost.append(
-                    f"the moment of the meeting: at {meeting.moment:.0%} of the jet's rise here, {events.moment:.0%} "
-                    f"there. How high this jet goes is known only to within {find_leeway(rigs):.0%}, and the first "
-                    "picture is surer so; once `beamfall seek` has shown it, the drops meet nearer the recipe's moment"
+                    f"the moment when the drops meet: {100 * meeting.moment:.0f} % of the jet's rise here, "
+                    f"{100 * events.moment:.0f} % there. How high this jet goes is known only to within "
+                    f"{100 * find_leeway(rigs):.0f} %, and a lower contact makes the first picture surer. Once "
+                    "`beamfall seek` has shown how high it goes, the drops meet nearer the recipe's moment"
                 )
     plan = make_plan(rig, stage_s=stage, learned=learned)
     return Carried(plan, rig, spacing, tuple(lost), lower)

@@ -253,9 +253,8 @@ class Picture:
     share: float | None = None  # of a single drop's jet: its height over its greatest one
     # Of a single drop: light minus each moment of its splash (`physics.splash`), as far as they come.
     since_s: Mapping[str, float] = field(default_factory=dict)
-    gap: float | None = (
-        None  # before the contact: from the later drop to what it falls on, in its diameters
-    )
+    # Before the contact: from the later drop to what it falls on, in its diameters.
+    gap: float | None = None
 
     def find_stage(self, kind: str) -> float | None:
         """Light minus the moment that an aim of that kind wants; None if it never came."""

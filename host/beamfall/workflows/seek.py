@@ -217,11 +217,17 @@ class _Seek:
             marks |= seen.marks
 
     def _note(self, fired: Fired, answer: Answer, more: str = "") -> Workflow[None]:
-        """Write an answer into the log, and what was measured if it was read in the picture."""
+        """Write an answer into the log, and what was measured if it was read in the picture.
+
+        `more`: what a second look adds. If it denies what was read, the measurement goes too.
+        """
         reading = self.readings.get(fired.shot)
-        is_read = reading is not None and answer is reading.answer
+        read = None if reading is None else reading.answer
+        is_read = read is not None and answer is read
         if reading is not None and is_read and reading.measured is not None:
             yield KeepMeasured(fired.shot, reading.measured)
+        elif more and read is not None and answer.word not in (read.word, "found"):
+            yield KeepMeasured(fired.shot, None)
         yield Remark(
             fired.shot, f"seek: {answer.said}{', read in its picture' if is_read else ''}{more}"
         )

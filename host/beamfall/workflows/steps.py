@@ -80,10 +80,10 @@ class Remark:
 
 @dataclass(frozen=True)
 class KeepMeasured:
-    """Keep in the log what was measured in a shot's photograph."""
+    """Keep in the log what was measured in a shot's photograph; None removes it."""
 
     shot: int
-    measured: Mapping[str, Any]
+    measured: Mapping[str, Any] | None
 
 
 @dataclass(frozen=True)

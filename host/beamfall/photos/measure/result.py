@@ -74,7 +74,7 @@ class Scene:
 
 
 def move_expected(expected: ExpectedDrop, offset_m: tuple[float, float] | None) -> ExpectedDrop:
-    """An expected drop of a rig whose drops are seen so much higher, with that standard error; None: nobody knows."""
+    """The same drop, higher by what this rig's other pictures show, with that standard error; None: they do not say."""
     if offset_m is None:
         return expected
     return replace(expected, height_m=expected.height_m + offset_m[0], rig_error_m=offset_m[1])

@@ -237,7 +237,8 @@ def _load(path: Path) -> tuple[NDArray[Any], int, int, float | None]:
     from PIL import Image, ImageOps
 
     if not path.is_file():
-        raise PictureError(f"{path.name}: there is no such picture in {path.parent}")
+        what = "a folder: name the pictures in it" if path.is_dir() else "there is no such picture"
+        raise PictureError(f"{path}: {what}")
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # Pillow's messages are not for our users

@@ -37,8 +37,8 @@ _UNSEEN = 1e-3
 def weigh_word(kind: str, word: str) -> float:
     """How far a picture counts as the wanted one by its word: of one drop somebody must have seen what is wanted.
 
-    Else a search that has taken the wanted moment already, in a picture that shows the droplet, would not look for the
-    jet any more. A crown may hide the cavity.
+    Otherwise a search whose picture of the wanted moment showed the droplet would no longer look for the jet. A crown
+    may hide the cavity.
     """
     shows = {"cavity": ("cavity", "crown")}.get(kind, (kind,))
     return 1.0 if kind == "collision" or word in shows else _UNSEEN

@@ -42,8 +42,9 @@ _OF_REACHABLE, _OF_REACHABLE_OF_ONE = 0.945, 0.92
 _GOOD_SPACING = 0.75
 # Answers less likely than this, how many are a misfit; and standard deviations that a rig may be off.
 _SURPRISE, _SURPRISES_MOST, _FAR = 0.12, 2, 2.5
-_ODD = 0.5  # an answer that more likely than this means nothing
-# Somebody looks again at a picture whose answer more likely than this means nothing: before a shot, and before an end.
+_ODD = 0.5  # an answer is odd if it means nothing with more than this chance
+# If an answer means nothing with more than this chance, somebody looks at its picture again: before the next shot, and
+# before the search ends.
 _DOUBT, _DOUBT_END = 0.15, 0.1
 _HIDES = 2  # crowns, and as many jets: no cavity between them that a picture can show
 _MISSES_MOST = 2  # at one spacing, before another is tried
