@@ -49,7 +49,7 @@ def worst_late_s(bench: Bench, outcomes) -> float:
 
 
 def test_every_wire_is_where_it_should_be(bench: Bench, wires: SelfTest) -> None:
-    assert wires.faults == []
+    assert wires.wrong == ()
     assert len(wires.findings) == len(bench.list_wires()) >= 8
 
 

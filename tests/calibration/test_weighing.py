@@ -12,6 +12,7 @@ from command_line import run_cli
 from beamfall.board import Board
 from beamfall.errors import CalibrationError
 from beamfall.physics.drops import compute_volume
+from beamfall.planning.belief import CALIBRATED
 from beamfall.planning.calibration.weigh import weigh
 from beamfall.planning.learned import load_learned
 from beamfall.planning.setting import compute_drop, make_setting
@@ -33,7 +34,10 @@ def test_fifty_weighed_drops_tell_the_volume_to_three_per_cent(tmp_path: Path) -
     before = done.before.quantities["drop_diameter_mm"]
     assert size.p95 - size.p5 < 0.3 * (before.p95 - before.p5)
     learned = load_learned(file.with_name("weighed.learned.json"))
-    assert learned is not None and learned.chain[-1].describe() == "drops weighed"
+    assert learned is not None
+    assert (learned.chain[-1].kind, learned.chain[-1].shots) == (CALIBRATED, 0), (
+        "weighed, not fired"
+    )
 
 
 def test_a_mass_that_cannot_be_is_refused() -> None:

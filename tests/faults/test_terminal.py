@@ -17,7 +17,7 @@ from beamfall.cli.check import CheckTerminal
 from beamfall.faults.catalogue import load_catalogue
 from beamfall.faults.checks import CHECKS
 from beamfall.faults.fault_rig import FaultRig
-from beamfall.faults.finder import Finder
+from beamfall.faults.finder import UNANSWERED, Finder
 from beamfall.faults.questions import CannotTell, PersonGone
 from beamfall.faults.setup import Setup
 from beamfall.workflows.check import PersonAtRig
@@ -88,7 +88,8 @@ def test_whoever_waits_is_told_for_what(monkeypatch: pytest.MonkeyPatch, capsys:
     said = capsys.readouterr()
     waits = [line for line in said.err.splitlines() if line.startswith("now: ")]
     assert len(waits) > 3 and "now: " not in said.out
-    assert any("rests first" in line for line in waits)
+    resting = {f"now: {one.say_what_begins()} ..." for one in CHECKS if one.rests}
+    assert resting & set(waits) and not resting & {f"now: {one.what} ..." for one in CHECKS}
 
 
 def test_the_flash_rests_before_somebody_is_asked_to_be_ready(
@@ -148,7 +149,7 @@ def test_an_end_in_the_middle_concludes_with_what_is_known(
     assert main(["check", "--port", "sim?fault=beam-misaligned&seed=1", "--json"]) == 1
     found = json.loads(capsys.readouterr().out)
     assert found["ended_early"] and not found["settled"]
-    assert "nobody answered" in found["reason"]
+    assert found["reason"] == UNANSWERED
     assert len(found["remaining"]) >= 2 and found["would_separate"]
     assert aborted, "the outputs were put off"
 

@@ -171,8 +171,9 @@ def test_a_full_board_is_told_before_anything_is_removed(prompt: Prompt, files: 
         '"""Starts the board: every output off first, in an earlier version"""\n'
     )
     interpreter = replace(prompt.enter(), free_bytes=20_000)
-    with pytest.raises(InstallError, match=r"\b19 KiB.* KiB"):
+    with pytest.raises(InstallError) as caught:
         put_bundle(prompt, interpreter, make_bundle(find_profile("pico"), PICO), lambda text: None)
+    assert caught.value.free_bytes == 20_000 < (caught.value.needs_bytes or 0)
     assert (files / "main.py").exists()
 
 

@@ -257,8 +257,9 @@ def test_a_key_of_endless_parts_is_refused_before_it_takes_minutes(
     tmp_path: Path, load: Callable[[Path], object], text: str
 ) -> None:
     """Python's own reader would take time with the square of the number of parts: 25 s to 1 min for these."""
-    with pytest.raises((RigFileError, SequenceError), match="nested too deeply"):
+    with pytest.raises((RigFileError, SequenceError)) as caught:
         load(write(tmp_path, text))
+    assert isinstance(caught.value.__cause__, RecursionError), "nested too deeply"
 
 
 def test_a_key_of_few_parts_and_a_note_with_points_are_read(tmp_path: Path) -> None:
@@ -270,15 +271,16 @@ def test_of_very_many_unknown_keys_the_first_are_named(tmp_path: Path) -> None:
     keys = "".join(f"k{number} = 1\n" for number in range(10_000))
     with pytest.raises(RigFileError) as caught:
         load_rig(write(tmp_path, keys + SMALLEST))
-    unknown = [one.text for one in caught.value.problems if "unknown key" in one.text]
-    assert len(unknown) == 31 and "9970" in unknown[-1]
+    *named, rest = caught.value.problems
+    assert [one.key for one in named] == [f"k{number}" for number in range(30)]
+    assert rest.key == "" and "9970" in rest.text
 
 
 def test_of_very_many_problems_the_first_are_told(tmp_path: Path) -> None:
     with pytest.raises(SequenceError) as caught:
         load_sequence(write(tmp_path, "[[row]]\n" * 5000))
     lines = str(caught.value).splitlines()
-    assert len(lines) == 52 and re.search(r"and \d{4,} more", lines[-1])
+    assert len(lines) == 52 and re.search(r"\b\d{4,}\b", lines[-1]), "how many more there are"
 
 
 @pytest.mark.parametrize("load", [load_rig, load_sequence])

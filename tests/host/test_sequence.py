@@ -189,37 +189,38 @@ def test_a_sequence_file_says_it_all_with_units(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("change", "named"),
+    ("change", "key", "found", "expected"),
     [
-        (("window =", "windo ="), ("windo: ", "window?")),
-        (('"1 s"', "1"), ("window = 1 ", "unit")),
-        (('"clear"', '"shadow"'), ("beam1.edge = 'shadow'", "dark", "clear")),
-        (
-            ("awaits = 3", "awaits = 300"),
-            ("beam1.awaits = 300", "0 to 255"),
-        ),
-        (('"valve1"', '"valve9"'), ("row 1.output = 'valve9'", "valve1", "valve2")),
-        (('delay = "100 ms"', ""), ("row 1.delay", "missing", "unit")),
-        (
-            ('delay = "100 ms"', 'delay = "-1 ms"'),
-            ('row 1.delay = "-1 ms"', "0 s"),
-        ),
-        (
-            ('output = "valve1"', 'output = "valve1"\ncount = 1'),
-            ("row 1.count = 1", "release"),
-        ),
-        (("[[row]]", "[[rows]]"), ("row: ", "missing", "[[row]]")),
-        (("[beam1]", "["), ("TOML",)),
+        (("window =", "windo ="), "windo", None, "window"),
+        (('"1 s"', "1"), "window", 1, ""),
+        (('"clear"', '"shadow"'), "beam1.edge", "shadow", "clear"),
+        (("awaits = 3", "awaits = 300"), "beam1.awaits", 300, "255"),
+        (('"valve1"', '"valve9"'), "row[1].output", "valve9", "valve2"),
+        (('delay = "100 ms"', ""), "row[1].delay", None, ""),
+        (('delay = "100 ms"', 'delay = "-1 ms"'), "row[1].delay", "-1 ms", "0 s"),
+        (('output = "valve1"', 'output = "valve1"\ncount = 1'), "row[1].count", 1, ""),
+        (("[[row]]", "[[rows]]"), "row", None, "[[row]]"),
     ],
 )
-def test_what_is_wrong_with_a_file_is_said(
-    tmp_path: Path, change: tuple[str, str], named: tuple[str, ...]
+def test_what_is_wrong_with_a_file_is_told(
+    tmp_path: Path, change: tuple[str, str], key: str, found: object, expected: str
 ) -> None:
     path = tmp_path / "one.toml"
     path.write_text(FILE.replace(*change), encoding="utf-8")
     with pytest.raises(SequenceError) as caught:
         load_sequence(path)
-    assert all(part in str(caught.value) for part in (str(path), *named)), caught.value
+    assert str(path) in str(caught.value)
+    told = {problem.key: problem for problem in caught.value.problems}
+    assert told[key].found == found and expected in told[key].expected
+    assert found is None or str(found) in told[key].text
+
+
+def test_a_sequence_file_that_is_no_toml_is_named(tmp_path: Path) -> None:
+    path = tmp_path / "one.toml"
+    path.write_text(FILE.replace("[beam1]", "["), encoding="utf-8")
+    with pytest.raises(SequenceError) as caught:
+        load_sequence(path)
+    assert str(path) in str(caught.value) and isinstance(caught.value.__cause__, ValueError)
 
 
 def test_rows_say_where_they_stand() -> None:

@@ -18,7 +18,7 @@ from page_helpers import (
     wait_ready,
 )
 
-from beamfall.page.jobs import make_arm, make_release, make_sweep
+from beamfall.page.jobs import NOT_PLANNED, TIMINGS_CHANGED, make_arm, make_release, make_sweep
 from beamfall.planning.make import make_plan
 
 Serve = Callable[..., Served]
@@ -160,9 +160,9 @@ def test_a_shot_that_is_fired_while_the_log_is_read_is_in_it(serve: Serve, open_
     expect(page.locator(".logrow:visible")).to_have_count(2)
 
 
-@pytest.mark.parametrize("seconds", [0.1, 3.0])
+@pytest.mark.parametrize(("seconds", "why"), [(0.1, TIMINGS_CHANGED), (3.0, NOT_PLANNED)])
 def test_nothing_is_released_that_the_timings_on_the_page_are_no_more(
-    serve: Serve, monkeypatch: pytest.MonkeyPatch, seconds: float
+    serve: Serve, monkeypatch: pytest.MonkeyPatch, seconds: float, why: str
 ) -> None:
     """Release comes while the plan of the timing that was just set is being made."""
     served = serve(rig=QUICK_RIG)
@@ -184,7 +184,8 @@ def test_nothing_is_released_that_the_timings_on_the_page_are_no_more(
             and served.hub.get("job")["state"] != "running"
         )
     )
-    assert "arm again" in served.hub.get("job")["text"]
+    # On a busy machine the short plan may take longer than the release waits for it.
+    assert served.hub.get("job")["text"] in (why, NOT_PLANNED)
     assert served.hub.get("shot") is None
 
 

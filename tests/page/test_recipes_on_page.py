@@ -170,7 +170,7 @@ def test_a_shared_file_says_what_it_becomes_here_and_is_kept_under_a_name(
     add = "/recipes/add?name=" + quote(NAME, safe="")
     assert hand.asker.ask("POST", add, shared, **ZIP)[0] == 200
     status, _, body = hand.asker.ask("POST", add, shared, **ZIP)
-    assert status == 422 and "already exists" in json.loads(body)["error"]
+    assert status == 422 and NAME in json.loads(body)["error"], "the name is taken"
     (card,) = json.loads(hand.get("/recipes")[2])["recipes"]
     assert (card["name"], card["shot"]) == (NAME, None)
     assert card["caution"], "its milliseconds are those of another rig"

@@ -192,7 +192,7 @@ def test_the_report_stands_alone(log: Path, pictures: Path, tmp_path: Path) -> N
         assert (out / name).stat().st_size > 1000, name
     for name in ("timeline.png", "scatter.png", "control.png", "sweep.png", "shot-000009.jpg"):
         assert name in page
-    assert "24 of 24 shots fired" in page and "simulated rig" in page and "<<" not in page
+    assert re.search(r"<p>24 \D*24 ", page) and "simulated" in page and "<<" not in page
     blocked = tmp_path / "file"
     blocked.write_text("")
     refused = run(log, "report", "--out", str(blocked))

@@ -136,7 +136,7 @@ def test_a_taken_name_is_refused_and_the_old_recipe_stays(kept: Kept) -> None:
 def test_a_file_whose_name_is_taken_is_kept_under_another(kept: Kept, shared: bytes) -> None:
     file = kept.folder / "in.zip"
     file.write_bytes(shared)
-    assert "already exists" in kept.beamfall("recipe", "use", file, "--keep", status=2)
+    assert NAME in kept.beamfall("recipe", "use", file, "--keep", status=2), "the name is taken"
     kept.beamfall("recipe", "use", file, "--name", "theirs", status=2)  # keeps nothing
     kept.beamfall("recipe", "use", file, "--keep", "--name", "theirs")
     assert [one.recipe.name for one in kept.shelf.list() if one.recipe] == [NAME, "theirs"]

@@ -166,4 +166,4 @@ def test_the_picture_that_is_asked_about_does_not_say_the_answer(
     taken.draw(tmp_path / "x.png", tell=False)
     told, silent = texts
     assert shows in told and "contact" in told
-    assert shows not in silent and "contact" not in silent and "not a photograph" in silent
+    assert shows not in silent and "contact" not in silent and picture.NO_PHOTOGRAPH in silent

@@ -13,9 +13,9 @@ from pathlib import Path
 import pytest
 from full_disk import full_disk
 
-from beamfall.errors import FileWriteError, MissingExtra, NoSuchShot, UserError
+from beamfall.errors import FileWriteError, MissingExtra, NoSuchShot, UserError, WrongValue
 from beamfall.shots import LoggedShot, ShotLog
-from beamfall.shots.export import EDGE_COLUMNS, SHOT_COLUMNS, export_log
+from beamfall.shots.export import EDGE_COLUMNS, FORMATS, SHOT_COLUMNS, export_log
 
 Fire = Callable[..., int]
 
@@ -157,8 +157,9 @@ def test_what_cannot_be_written_leaves_nothing(filled: ShotLog, tmp_path: Path) 
         export_log(filled, tmp_path / "y.csv", "csv")
     assert caught.value.file == tmp_path / "y-shots.csv"
     assert set(tmp_path.iterdir()) == {*before, tmp_path / "y-shots.csv"}
-    with pytest.raises(UserError, match="csv, jsonl, parquet"):
+    with pytest.raises(WrongValue) as wrong:
         export_log(filled, tmp_path / "x.xls", "xls")
+    assert (wrong.value.of, wrong.value.choices) == ("format", FORMATS)
 
 
 @pytest.mark.parametrize("kind", ["csv", "jsonl", "parquet"])

@@ -174,7 +174,9 @@ def _check_room(
     if need > interpreter.free_bytes + gained:
         raise InstallError(
             f"the board has {interpreter.free_bytes // 1024} KiB free, but needs {need // 1024} KiB; "
-            "remove some of your own files from it"
+            "remove some of your own files from it",
+            needs_bytes=need,
+            free_bytes=interpreter.free_bytes,
         )
 
 
@@ -190,10 +192,12 @@ def _verify(
     if wrong:
         raise InstallError(
             f"{len(wrong)} of {len(paths)} files on the board differ from what was sent, the first is {wrong[0]}; the "
-            "board will not start with them; install again, and erase the board's flash if it happens again"
+            "board will not start with them; install again, and erase the board's flash if it happens again",
+            files=wrong,
         )
     strange = [path for path in removed if path in found and not found[path].is_folder]
     if strange:
         raise InstallError(
-            f"old files are still on the board, the first is {strange[0]}: remove it and try again"
+            f"old files are still on the board, the first is {strange[0]}: remove it and try again",
+            files=strange,
         )

@@ -4,6 +4,7 @@ BeamfallError                 root; the command line exits 1
 ├── UserError                 a mistake in what was given; the command line exits 2
 │   ├── BadRequest            a request to the page that cannot be read in full
 │   ├── PhysicsRangeError     a quantity outside the range a formula holds for; also a ValueError
+│   ├── WrongValue            a value, a word or a name that is none of those expected
 │   ├── UnitError             a quantity with no unit, or with one that does not fit; also a ValueError
 │   ├── NoSuchShot            a shot or series that is not in the log; also a LogError
 │   ├── RecipeError           a recipe's file: missing, damaged, newer, or not for this rig
@@ -66,6 +67,7 @@ from beamfall.errors.given import (
     RigFileError,
     SequenceError,
     UnitError,
+    WrongValue,
 )
 from beamfall.errors.link import (
     AnotherBoard,
@@ -156,4 +158,5 @@ __all__ = [
     "StaleFiles",
     "UnitError",
     "UserError",
+    "WrongValue",
 ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import Enum
 
@@ -56,6 +57,28 @@ class PhysicsRangeError(UserError, ValueError):
         self.found = found
         self.low = low
         self.high = high
+
+
+class WrongValue(UserError):
+    """An option, an argument or an answer is not one of those that can be; the message says what can.
+
+    `of` names what was given, `found` is its value (a number is in SI units), `choices` are the words
+    that would do, and `low` and `high` the range that would, where there is one.
+    """
+
+    def __init__(
+        self,
+        message: str,
+        *,
+        of: str,
+        found: object,
+        choices: Iterable[str] = (),
+        low: float | None = None,
+        high: float | None = None,
+    ) -> None:
+        super().__init__(message)
+        self.of, self.found, self.choices = of, found, tuple(choices)
+        self.low, self.high = low, high
 
 
 class UnitError(UserError, ValueError):

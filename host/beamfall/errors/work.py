@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from enum import Enum
 
 from beamfall.errors.root import BeamfallError
@@ -45,11 +46,30 @@ class BoardRestarted(ShotError):
 
 
 class InstallError(BeamfallError):
-    """Firmware could not be put on a board, or what is there is not what was sent; the message has the cure."""
+    """Firmware could not be put on a board, or what is there is not what was sent; the message has the cure.
+
+    `files` are those on the board that are not as they should be; `needs_bytes` and `free_bytes` are given where the
+    board has too little room.
+    """
+
+    def __init__(
+        self,
+        message: str,
+        *,
+        files: Iterable[str] = (),
+        needs_bytes: int | None = None,
+        free_bytes: int | None = None,
+    ) -> None:
+        super().__init__(message)
+        self.files, self.needs_bytes, self.free_bytes = tuple(files), needs_bytes, free_bytes
 
 
 class BenchError(BeamfallError):
-    """A controller and its bench double do not work together; the message names the wire or the board."""
+    """A controller and its bench double do not work together; `parts` names the wires, outputs or board to blame."""
+
+    def __init__(self, message: str, *, parts: Iterable[str] = ()) -> None:
+        super().__init__(message)
+        self.parts = tuple(parts)
 
 
 class MeasureError(BeamfallError):

@@ -26,6 +26,8 @@ _ASKED_AGAIN = 1.4  # effort of a question for the second time
 _TIMES = 2
 _TELLS_APART = 0.1  # bits, of the test that would separate two causes
 NO_ANSWER = "no clear answer"
+UNTESTED = "Nothing was tested, because nobody answered."
+UNANSWERED = "The check ended without a result, because nobody answered."
 _SPEAKS = 1.6  # an outcome so much likelier with a cause than without it is given as a reason
 _RULES_OUT = 2.2  # an outcome that counts only when all the others are known
 # What connecting to a board with another firmware raises.
@@ -283,8 +285,8 @@ class Finder:
         """One sentence: which observations point to the causes named."""
         if unclear:
             if len(self.steps) < 2:  # the hello alone
-                return "Nothing was tested, because nobody answered."
-            return "The check ended without a result, because nobody answered."
+                return UNTESTED
+            return UNANSWERED
         causes = [name for name in named if name != NOTHING]
         if not causes:
             shown = self._outcomes().get("picture", "")

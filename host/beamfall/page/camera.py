@@ -10,7 +10,7 @@ import threading
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from beamfall.errors import BeamfallError, UserError
+from beamfall.errors import BeamfallError, UserError, WrongValue
 from beamfall.page.hub import Hub
 from beamfall.photos.camera_process import ANY
 from beamfall.photos.sources import OWN, make_arrivals, require_own_camera
@@ -46,7 +46,10 @@ class CameraChoice:
         """Choose a kind, and which camera; raises UserError."""
         camera = camera.strip() or ANY
         if kind not in self._kinds:
-            raise UserError(f"pictures from '{kind[:20]}': expected {', '.join(self._kinds)}")
+            raise WrongValue(
+                f"pictures from '{kind[:20]}': expected {', '.join(self._kinds)}",
+                of="camera", found=kind, choices=self._kinds,
+            )  # fmt: skip
         if len(camera) > _NAME_MOST:
             raise UserError(f"the camera's name has {len(camera)} characters; at most {_NAME_MOST}")
         with self._lock:

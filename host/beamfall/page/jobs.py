@@ -27,6 +27,10 @@ if TYPE_CHECKING:
 
 _SHORT_S = 0.5  # a longer wait is refused with a message: no shot may come by surprise
 
+# Why nothing was armed or released.
+NOT_PLANNED = "the plan is not ready yet: arm again in a moment"
+TIMINGS_CHANGED = "the timings have changed since arming: arm again"
+
 
 def make_arm() -> Job:
     """Upload what is planned to the board, complete and checked."""
@@ -36,7 +40,7 @@ def make_arm() -> Job:
             # Timings that were just set: what is shown is what is armed. An abort gets in between.
             work.desk.wait(meanwhile=work.board.pump)
         except TimeoutError as error:
-            raise UserError("the plan is not ready yet: arm again in a moment") from error
+            raise UserError(NOT_PLANNED) from error
         sequence = work.desk.sequence
         table = sequence.make_table(work.board.info)
         work.board.arm(table)
@@ -64,10 +68,10 @@ def make_release(count: int = 1, unrested: bool = False) -> Job:
             # Timings may just have been set: then the plan is not ready, and what is armed is out of date.
             work.desk.wait(_SHORT_S, work.board.pump)
         except TimeoutError as error:
-            raise UserError("the plan is not ready yet: arm again in a moment") from error
+            raise UserError(NOT_PLANNED) from error
         if armed.sequence != work.desk.sequence:
             work.bench.disarm()
-            raise UserError("the timings have changed since arming: arm again")
+            raise UserError(TIMINGS_CHANGED)
         rest_s = 0.0 if unrested else None
         left = work.bench.waits.find_left(
             work.board.transport.clock(), work.desk.rig, rest_s=rest_s

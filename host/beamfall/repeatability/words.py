@@ -14,6 +14,7 @@ BY_CHANCE = (
     "in 1000."
 )
 SIMULATED = "simulated"  # the label of that class of timing in messages.toml
+TOO_FEW = "Too few shots to say."  # of a quantity that has no spread yet
 _NAMED_MOST = 12
 
 
@@ -49,7 +50,7 @@ def _say_outside(one: Quantity) -> str:
 def say_plainly(one: Quantity) -> str:
     """A quantity for people who do not read charts: how much its values vary, and how the latest ones differ."""
     if one.spread is None or one.individuals is None or one.ewma is None:
-        return "Too few shots to say."
+        return TOO_FEW
     per_s = (
         None
         if one.scene_mm is None or not one.spread.deviation

@@ -18,7 +18,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, NamedTuple, Self
 
-from beamfall.errors import LogError, MissingExtra, NoSuchShot, UserError
+from beamfall.errors import LogError, MissingExtra, NoSuchShot, UserError, WrongValue
 from beamfall.files import write_together
 from beamfall.shots.log import ShotLog
 from beamfall.shots.record import (
@@ -103,11 +103,14 @@ def export_log(
     """Write all edges and settings of the log, or of these series and shots, into `file` and its companions.
 
     Files appear complete or not at all, and all of them show the log as it was at one moment. Damaged shots are left
-    out and reported to `log.on_damage`. Raises MissingExtra if Parquet's library is not installed, NoSuchShot if
-    nothing is selected, FileWriteError if a file cannot be written.
+    out and reported to `log.on_damage`. Raises WrongValue for an unknown `kind`, MissingExtra if Parquet's library is
+    not installed, NoSuchShot if nothing is selected, FileWriteError if a file cannot be written.
     """
     if kind not in FORMATS:
-        raise UserError(f"no such format: '{kind}'; choose one of {', '.join(FORMATS)}")
+        raise WrongValue(
+            f"no such format: '{kind}'; choose one of {', '.join(FORMATS)}",
+            of="format", found=kind, choices=FORMATS,
+        )  # fmt: skip
     beside = file.with_name(f"{file.stem}-shots{file.suffix}")
     dictionary = file.with_name(f"{file.name}-metadata.json")
     _refuse_others_files(file, kind, (dictionary,) if kind == "jsonl" else (beside, dictionary))

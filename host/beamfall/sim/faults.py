@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Any
 
-from beamfall.errors import UserError
+from beamfall.errors import UserError, WrongValue
 from beamfall.setup.sequence import Sequence
 from beamfall.setup.signals import SignalKind
 from beamfall.sim.condition import (
@@ -262,7 +262,7 @@ FAULTS: Mapping[str, Fault] = MappingProxyType(
 def make_faulty(model: RigModel, seed: int, names: str | None) -> RigInRoom:
     """Return a model's rig with the named faults, separated by commas; None means a sound rig.
 
-    Raises UserError for an unknown name, listing those there are, and for a part that the rig does not have.
+    Raises WrongValue for an unknown name, UserError for a part that the rig does not have.
     """
     world = World(model, Condition(), random.Random())
     for name in [] if names is None else dict.fromkeys(names.split(",")):
@@ -270,7 +270,10 @@ def make_faulty(model: RigModel, seed: int, names: str | None) -> RigInRoom:
         world.draws = random.Random(f"{seed}/fault/{name}")
         fault = FAULTS.get(name)
         if fault is None:
-            raise UserError(f"no such fault: '{name}'; choose one of {', '.join(sorted(FAULTS))}")
+            raise WrongValue(
+                f"no such fault: '{name}'; choose one of {', '.join(sorted(FAULTS))}",
+                of="fault", found=name, choices=FAULTS,
+            )  # fmt: skip
         if fault.part is not None and not model.list_parts(fault.part):
             raise UserError(
                 f"fault '{name}': the rig has no {fault.part}; add a [[{fault.part}]] to its file"

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 _SHEET_COLUMNS = 5
 _SHEET_PIXELS = 340  # of the longer side of a picture on a sheet
-_NO_PHOTOGRAPH = "simulated, not a photograph"
+NO_PHOTOGRAPH = "simulated, not a photograph"
 # Height of the closest framing; the room above the liquid is _ROOM_MM plus this share of the liquid's height.
 _LEAST_MM, _ROOM_MM, _ROOM_SHARE = 15.0, 4.0, 0.2
 
@@ -113,17 +113,17 @@ class RecalledPicture:
 def describe(shows: str | None, stage_s: float | None, tell: bool = True) -> str:
     """The caption. Without `tell` it leaves out what the picture shows, for a person who has to judge it."""
     if not tell or shows is None:
-        return _NO_PHOTOGRAPH
+        return NO_PHOTOGRAPH
     stage = ""
     if stage_s is not None:
         stage = f", {abs(stage_s) * 1e3:.2f} ms {'before' if stage_s < 0.0 else 'after'} contact"
-    return f"{shows}{stage}\n{_NO_PHOTOGRAPH}"
+    return f"{shows}{stage}\n{NO_PHOTOGRAPH}"
 
 
 def draw_scene(
     scene: Scene,
     path: str | Path,
-    words: str = _NO_PHOTOGRAPH,
+    words: str = NO_PHOTOGRAPH,
     taken: datetime | None = None,
     pixels: int | None = None,
 ) -> None:
@@ -276,7 +276,7 @@ def _make_exif(scene: Scene, rows: int, taken: datetime | None) -> Images.Exif:
     exif = Image.Exif()
     exif[base.Make] = "Beamfall"
     exif[base.Model] = "simulated camera"
-    exif[base.ImageDescription] = _NO_PHOTOGRAPH
+    exif[base.ImageDescription] = NO_PHOTOGRAPH
     tags = exif.get_ifd(inner)
     tags[base.FNumber] = IFDRational(round(10.0 * look.f_number), 10)
     tags[base.FocalLength] = IFDRational(round(10.0 * look.focal_mm), 10)

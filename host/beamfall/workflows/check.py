@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from beamfall.errors import UserError
+from beamfall.errors import WrongValue
 from beamfall.faults.origin import Origin, Source
 from beamfall.faults.questions import CannotTell, leave_out
 from beamfall.faults.setup import make_setup
@@ -75,7 +75,10 @@ class AtRig(Asked[str]):
         if given == CANNOT_TELL and CANNOT_TELL in self.choices:
             raise CannotTell
         if given not in self.choices:
-            raise UserError(f"'{given}': expected one of {', '.join(self.choices)}")
+            raise WrongValue(
+                f"'{given}': expected one of {', '.join(self.choices)}",
+                of="answer", found=given, choices=self.choices,
+            )  # fmt: skip
         return given
 
 

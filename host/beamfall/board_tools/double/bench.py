@@ -67,10 +67,14 @@ class Bench:
                 role = "double" if wanted else "controller"
                 raise BenchError(
                     f"{board.name} is '{board.info.name}', which is not a {role}: swap the two ports, or "
-                    "install the double's profile (firmware/bench_double/README.md)"
+                    "install the double's profile (firmware/bench_double/README.md)",
+                    parts=(role,),
                 )
         if self.controller.info.unique_id == self.double.info.unique_id:
-            raise BenchError(f"{self.controller.name} and {self.double.name} are the same board")
+            raise BenchError(
+                f"{self.controller.name} and {self.double.name} are the same board",
+                parts=("controller", "double"),
+            )
 
     def close(self) -> None:
         """Switch all outputs of both off and close the ports."""

@@ -10,7 +10,7 @@ import random
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from beamfall.errors import BenchError
+from beamfall.errors import BenchError, WrongValue
 from beamfall.setup.limits import BoardLimits
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import Signal, SignalKind
@@ -68,11 +68,14 @@ def pretend(
 ) -> Pretence:
     """Calculate what falls when a controller with these limits runs `sequence`; one seed gives one shot.
 
-    Raises BenchError for an unknown fault, and for a sequence that opens no valve, or two at once (the double
+    Raises WrongValue for an unknown fault, BenchError for a sequence that opens no valve, or two at once (the double
     has one input for all valves).
     """
     if fault not in FAULTS:
-        raise BenchError(f"there is no fault '{fault}'; there are {', '.join(FAULTS)}")
+        raise WrongValue(
+            f"there is no fault '{fault}'; there are {', '.join(FAULTS)}",
+            of="fault", found=fault, choices=FAULTS,
+        )  # fmt: skip
     openings = _list_openings(sequence)
     shadows = _spoil(_let_fall(model, openings, random.Random(f"{seed}/bench")), fault)
     table = sequence.make_table_within(limits)
@@ -113,7 +116,8 @@ def _list_openings(sequence: Sequence) -> list[tuple[int, float, float]]:
     for before, after in zip(found, found[1:], strict=False):
         if after[1] <= before[1] + before[2]:
             raise BenchError(
-                f"valve {before[0]} and valve {after[0]} are open at once; the double has one input for all valves"
+                f"valve {before[0]} and valve {after[0]} are open at once; the double has one input for all valves",
+                parts=(SignalKind.VALVE.nth(one[0]).name for one in (before, after)),
             )
     return found
 

@@ -52,19 +52,21 @@ class SelfTest:
     findings: tuple[WireFinding, ...]
 
     @property
-    def faults(self) -> list[str]:
-        """What is wrong, one line per wire; empty if every wire is right."""
-        return [finding.fault for finding in self.findings if finding.fault is not None]
+    def wrong(self) -> tuple[WireFinding, ...]:
+        """The wires that are not right; empty if every wire is."""
+        return tuple(finding for finding in self.findings if finding.fault is not None)
 
     def require(self) -> None:
         """Raise BenchError, which names every wrong wire."""
-        if not self.faults:
+        if not self.wrong:
             return
-        text = "; ".join(self.faults)
-        missing = sum(not finding.seen_at for finding in self.findings)
-        if missing == len(self.findings):
+        text = "; ".join(finding.fault or "" for finding in self.wrong)
+        if not any(finding.seen_at for finding in self.findings):
             text = "no pulse arrived: is the ground connected, and do both boards have power?"
-        raise BenchError(f"{text}. The table of wires: python -m beamfall.board_tools.double")
+        raise BenchError(
+            f"{text}. The table of wires: python -m beamfall.board_tools.double",
+            parts=(finding.wire.name for finding in self.wrong),
+        )
 
 
 def test_wires(bench: Bench) -> SelfTest:

@@ -7,7 +7,7 @@ from collections.abc import Collection
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from beamfall.errors import UserError
+from beamfall.errors import WrongValue
 from beamfall.setup.signals import SignalKind
 from beamfall.setup.units import parse_length
 from beamfall.shots.pulses import Pulse, find_times, find_usual_dwell, is_satellite, read_pulses
@@ -62,6 +62,8 @@ _HALVES = {
 }
 _SEPARATORS = re.compile(r",(?!\d)|(?<!\d),")  # a comma between digits is a decimal comma
 _MEASURED = ("jet", "drop", "width")
+_HEIGHT_MOST_M = 0.3  # of what is measured in a picture
+_WIDE = ("after", "found")  # the words beside which an umbrella has a width
 SAME = {"umbrella": "after"}  # what people also call it
 BLACK = "black"
 NOTHING = "nothing"
@@ -123,13 +125,15 @@ def read_answer(text: str, drops: int = 2) -> Answer:
 
     A word may be cut short where it stays clear: `bef`, `just a`. `just` and `long` say more of `before` and `after`,
     `high` and `low` of `droplet`, which may be left out then. `jet 31 mm` is a jet of that height.
-    Raises UserError.
+    Raises WrongValue, or UnitError for a length without a unit.
     """
 
     words = explain_words(drops)
     parts = _SEPARATORS.sub(" ", text).split()
     if not parts:
-        raise UserError(f"say what the picture shows: {', '.join(words)}")
+        raise WrongValue(
+            f"say what the picture shows: {', '.join(words)}", of="answer", found="", choices=words
+        )
     given = parts[0].lower()
     age = ""
     if of_age := [one for one in (AGES if drops > 1 else _HALVES) if one.split()[0] == given]:
@@ -139,36 +143,52 @@ def read_answer(text: str, drops: int = 2) -> Answer:
     same = SAME if drops > 1 else {}
     matches = {same.get(word, word) for word in (*words, *same) if word.startswith(given)}
     if len(matches) != 1:
-        raise UserError(f"'{parts[0]}': expected one of {', '.join(words)}")
+        raise WrongValue(
+            f"'{parts[0]}': expected one of {', '.join(words)}",
+            of="answer", found=parts[0], choices=words,
+        )  # fmt: skip
     heights: dict[str, float] = {}
     is_both = given == "jet" and len(parts) > 1 and parts[1].lower() not in _MEASURED
     rest = parts if is_both else parts[1:]  # `jet 31 mm` means `jet jet 31 mm`
     if is_both and "drop" in rest:
-        raise UserError("say what the picture shows first, such as: before jet 31 mm drop 42 mm")
+        raise WrongValue(
+            "say what the picture shows first, such as: before jet 31 mm drop 42 mm",
+            of="answer", found=text, choices=words,
+        )  # fmt: skip
     while rest:
         name = rest.pop(0).lower()
         if name not in _MEASURED or not rest:
-            raise UserError(
-                f"'{name}': expected 'jet' or 'drop' with a height, or 'width', such as: jet 31 mm"
-            )
+            raise WrongValue(
+                f"'{name}': expected 'jet' or 'drop' with a height, or 'width', such as: jet 31 mm",
+                of="measured", found=name, choices=_MEASURED,
+            )  # fmt: skip
         value = rest.pop(0)
         if rest and rest[0] not in _MEASURED:
             value += " " + rest.pop(0)
         height = parse_length(value, key=name, example="31 mm")
-        if not 0.0 < height < 0.3:
-            raise UserError(f"{name} = {value}: expected more than 0 and less than 300 mm")
+        if not 0.0 < height < _HEIGHT_MOST_M:
+            raise WrongValue(
+                f"{name} = {value}: expected more than 0 and less than {_HEIGHT_MOST_M * 1e3:.0f} mm",
+                of=name, found=height, low=0.0, high=_HEIGHT_MOST_M,
+            )  # fmt: skip
         heights[name] = height
     word, width = matches.pop(), heights.get("width")
-    if width is not None and (drops < 2 or word not in ("after", "found")):
-        raise UserError(f"'{word}' with a width: only an umbrella has one, so the word is 'after'")
+    if width is not None and (drops < 2 or word not in _WIDE):
+        raise WrongValue(
+            f"'{word}' with a width: only an umbrella has one, so the word is 'after'",
+            of="width", found=word, choices=_WIDE,
+        )  # fmt: skip
     return Answer(word, heights.get("jet"), heights.get("drop"), age, width)
 
 
 def _choose_age(ages: list[str], after: str) -> str:
-    """Which of the ages that begin alike is meant, by what follows; raises UserError if that stays open."""
+    """Which of the ages that begin alike is meant, by what follows; raises WrongValue if that stays open."""
     meant = [one for one in ages if after and one.split()[1].startswith(after)]
     if len(meant or ages) != 1:
-        raise UserError(f"'{ages[0].split()[0]}': say {' or '.join(ages)}")
+        said = ages[0].split()[0]
+        raise WrongValue(
+            f"'{said}': say {' or '.join(ages)}", of="answer", found=said, choices=ages
+        )
     return (meant or ages)[0]
 
 

@@ -14,7 +14,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from beamfall.errors import UserError
+from beamfall.errors import UserError, WrongValue
 from beamfall.planning.rows import keep_open
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import SignalKind
@@ -24,6 +24,7 @@ OF = ("flash", "spacing", "opening")
 _ROW_VALUE = re.compile(r"row ?\[?(\d{1,3})\]?\.(delay|width)")
 ORDERS = ("line", "interleave", "shuffle")
 STEPS_MOST = 2000
+ROUNDS_MOST = 100
 _TINY = 1e-9
 
 
@@ -74,31 +75,47 @@ class Sweep:
         check_swept(self.of)
         value = read_row_value(self.of)
         if value is not None and not 1 <= value[0] <= len(self.base.rows):
-            raise UserError(
-                f"cannot sweep {self.of}: the sequence has rows 1 to {len(self.base.rows)}"
-            )
+            last = len(self.base.rows)
+            raise WrongValue(
+                f"cannot sweep {self.of}: the sequence has rows 1 to {last}",
+                of="of", found=self.of, low=1, high=last,
+            )  # fmt: skip
         if self.order not in ORDERS:
-            raise UserError(f"order = {self.order}: expected {', '.join(ORDERS)}")
+            raise WrongValue(
+                f"order = {self.order}: expected {', '.join(ORDERS)}",
+                of="order", found=self.order, choices=ORDERS,
+            )  # fmt: skip
         if self.step_s <= 0.0:
-            raise UserError(f"a step of {self.step_s * 1e3:g} ms: it must be more than 0")
+            raise WrongValue(
+                f"a step of {self.step_s * 1e3:g} ms: it must be more than 0",
+                of="step", found=self.step_s, low=0.0,
+            )  # fmt: skip
         if self.last_s < self.first_s:
-            raise UserError(
+            raise WrongValue(
                 f"a sweep from {self.first_s * 1e3:g} ms to {self.last_s * 1e3:g} ms: "
-                "give the lower one first"
-            )
+                "give the lower one first",
+                of="to", found=self.last_s, low=self.first_s,
+            )  # fmt: skip
         if self.first_s < 0.0:
-            raise UserError(f"a sweep from {self.first_s * 1e3:g} ms: no time here can be below 0")
-        if not 1 <= self.repeat <= 100:
-            raise UserError(f"{self.repeat} rounds: expected 1 to 100")
+            raise WrongValue(
+                f"a sweep from {self.first_s * 1e3:g} ms: no time here can be below 0",
+                of="from", found=self.first_s, low=0.0,
+            )  # fmt: skip
+        if not 1 <= self.repeat <= ROUNDS_MOST:
+            raise WrongValue(
+                f"{self.repeat} rounds: expected 1 to {ROUNDS_MOST}",
+                of="repeat", found=self.repeat, low=1, high=ROUNDS_MOST,
+            )  # fmt: skip
         # Before it is a whole number: the smallest steps make more than any of those.
         many = (self.last_s - self.first_s) / self.step_s > STEPS_MOST
         count = STEPS_MOST + 1 if many else self._count() * self.repeat
         if count > STEPS_MOST:
             made = f"more than {STEPS_MOST}" if many else count
-            raise UserError(
+            raise WrongValue(
                 f"a step of {self.step_s * 1e3:g} ms makes {made} shots; at most {STEPS_MOST} in one "
-                "sweep: take a larger step or a shorter range"
-            )
+                "sweep: take a larger step or a shorter range",
+                of="steps", found=count, high=STEPS_MOST,
+            )  # fmt: skip
 
     def _count(self) -> int:
         return int((self.last_s - self.first_s) / self.step_s + _TINY) + 1
@@ -164,9 +181,10 @@ class Sweep:
 def check_swept(of: str) -> None:
     """Raise UserError for what is neither a timing nor a value of a row."""
     if of not in OF and read_row_value(of) is None:
-        raise UserError(
-            f"cannot sweep {of}: choose one of {', '.join(OF)}, or a value of a row such as row3.delay"
-        )
+        raise WrongValue(
+            f"cannot sweep {of}: choose one of {', '.join(OF)}, or a value of a row such as row3.delay",
+            of="of", found=of, choices=OF,
+        )  # fmt: skip
 
 
 def _set_row(base: Sequence, number: int, field: str, value_s: float) -> Sequence:
