@@ -23,8 +23,6 @@ from beamfall.shots.remarks import NO_LIGHT, list_remarks
 from beamfall.sim.photographer import SimulatedPhotographer
 from beamfall.workflows.series import Shooter
 
-Environment = dict[str, str]
-
 
 # -- the search -----------------------------------------------------------------------------------------
 def test_nothing_is_learned_of_a_black_picture_and_its_shot_is_fired_again() -> None:

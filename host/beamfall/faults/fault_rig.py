@@ -54,7 +54,7 @@ class FaultRig:
         self.board = board
         self.setup = setup
         self.person = person
-        self.sees_light, self.sees_button = list_sensors(board, setup)
+        self.sees_light, _ = list_sensors(board, setup)
         self.lost = False
         self.restarted = False
         self.opened = False

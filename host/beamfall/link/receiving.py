@@ -27,7 +27,6 @@ _SEEN_MAX = 200  # bytes from a strange device kept for the message
 class LinkCounters:
     """What happened on a link, counted: nothing is dropped in silence. It continues after a reconnection."""
 
-    bytes_sent: int = 0
     bytes_received: int = 0
     frames_sent: int = 0
     frames_good: int = 0
@@ -37,12 +36,9 @@ class LinkCounters:
     requests: int = 0  # made by the caller, hello included
     retransmissions: int = 0  # the same request sent again
     answers_dropped: int = 0  # late, from another session, or to another request
-    reports_delivered: int = 0
     reports_repeated: int = 0  # seen before: acknowledged again, not delivered
     reports_ahead: int = 0  # one before it is missing: dropped, the board goes back
-    beacons: int = 0  # the board identified itself, unasked
     reports_foreign: int = 0  # of another session
-    acknowledgements: int = 0
     sessions: int = 0  # opened
     restarts: int = 0  # of the board, seen by its boot id
     reconnections: int = 0  # of the port
@@ -134,7 +130,6 @@ class FrameEnd:
     def _send_acknowledgement(self) -> None:
         notice = Message("acknowledge", {"through": self._kept})
         frame = self.codec.make_frame(notice, self._session, 0)
-        self.counters.acknowledgements += 1
         self._send(encode_frame(frame, self._definition))
 
     # -- frames ------------------------------------------------------------------------------------
@@ -151,7 +146,6 @@ class FrameEnd:
     def _send(self, line: bytes) -> None:
         self._recent.append((self.transport.clock(), "->", line))
         self.transport.write(line)
-        self.counters.bytes_sent += len(line)
         self.counters.frames_sent += 1
 
     def _receive(self, timeout_s: float) -> None:
@@ -186,9 +180,7 @@ class FrameEnd:
             self._take_answer(definition, frame)
         elif definition.kind == "report":
             self._take_report(definition, frame)
-        elif definition.kind == "beacon":
-            self.counters.beacons += 1
-        else:
+        elif definition.kind != "beacon":  # a beacon: the board identified itself, unasked
             self._echoed = self._echoed or frame.session == self._session
 
     def _take_answer(self, definition: MessageDefinition, frame: Frame) -> None:
@@ -263,7 +255,6 @@ class FrameEnd:
                     Origin.TAKEN,
                 )
                 self._reports.append(lost)
-            self.counters.reports_delivered += 1
             self._reports.append(Report(self._order.boot_id or 0, frame.number, message, origin))
             if self._on_receipt:
                 self._kept = frame.number

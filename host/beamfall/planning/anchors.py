@@ -118,7 +118,6 @@ class _Shots:
                     start_height_m=base.start_height_m[chosen],
                     start_speed_m_s=base.start_speed_m_s[chosen],
                     to_edge_s=nothing,
-                    speed_at_edge_m_s=nothing,
                     dwell_s=nothing,
                 ),
                 beam,

@@ -56,7 +56,6 @@ class DropDraws:
     start_height_m: Floats  # of the centre
     start_speed_m_s: Floats
     to_edge_s: Floats  # to the counted edge of the first beam that sees them; NaN without one
-    speed_at_edge_m_s: Floats
     dwell_s: Floats
     to_surface_s: Floats
     impact_speed_m_s: Floats
@@ -310,7 +309,6 @@ def make_drops(rig: Rig, values: Mapping[str, Floats], valve: Valve) -> DropDraw
             MAX_INITIAL_SPEED_M_S,
         ),
         to_edge_s=nothing,
-        speed_at_edge_m_s=nothing,
         dwell_s=nothing,
         to_surface_s=nothing,
         impact_speed_m_s=nothing,
@@ -326,10 +324,9 @@ def watch_drops(drops: DropDraws, beam: Beam | None, values: Mapping[str, Floats
         height = beam.height_m + values["beam_error_m"]
         chord = np.sqrt(np.maximum(drops.diameter_m**2 - 4.0 * beam.offset_m**2, 0.0))
         half = 0.5 * (chord + beam.width_m * values["beam_sense"])
-        dark, at_dark = drops.reach(height + half)
-        clear, at_clear = drops.reach(height - half)
-        edge = (dark, at_dark) if beam.edge == "dark" else (clear, at_clear)
-        seen = {"to_edge_s": edge[0], "speed_at_edge_m_s": edge[1], "dwell_s": clear - dark}
+        dark, _ = drops.reach(height + half)
+        clear, _ = drops.reach(height - half)
+        seen = {"to_edge_s": dark if beam.edge == "dark" else clear, "dwell_s": clear - dark}
     watched = replace(drops, to_surface_s=to_surface, impact_speed_m_s=impact_speed, **seen)
     watched.__dict__["_falls"] = drops._falls  # the same falls: nine tenths of the work are done
     return watched
