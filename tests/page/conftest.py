@@ -17,7 +17,17 @@ import pytest
 from needs import need_chromium
 
 sys.path.insert(0, str(Path(__file__).parent))
-from page_helpers import LAPTOP, PATIENT_MS, Served, answers
+from page_helpers import (
+    LAPTOP,
+    PATIENT_MS,
+    QUICK_RIG,
+    Open,
+    OpenReady,
+    Serve,
+    Served,
+    answers,
+    wait_ready,
+)
 
 from beamfall.page.listening import Opener, make_opener
 from beamfall.page.serve import PageServer, parse_listen
@@ -168,6 +178,21 @@ def open_page(browser: Any) -> Iterator[Callable[..., Any]]:
     for context in contexts:
         context.close()
     assert complaints == []
+
+
+@pytest.fixture
+def open_ready(serve: Serve, open_page: Open) -> OpenReady:
+    """Serve a rig and open its page, with the plan made: takes the options of both."""
+
+    def begin(
+        opener: Opener | None = None, *, rig: str = QUICK_RIG, pace: float = 30.0, **options: Any
+    ) -> tuple[Served, Any]:
+        served = serve(opener, rig=rig, pace=pace)
+        page = open_page(served.link, **options)
+        wait_ready(page)
+        return served, page
+
+    return begin
 
 
 @pytest.fixture

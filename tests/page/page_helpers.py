@@ -146,6 +146,11 @@ def run_async(work: Coroutine[Any, Any, Any]) -> Any:
         return thread.submit(asyncio.run, work).result()
 
 
+Serve = Callable[..., Served]
+Open = Callable[..., Any]
+OpenReady = Callable[..., tuple[Served, Any]]
+
+
 def answers(origin: str) -> bool:
     host, _, port = origin.partition("://")[2].rpartition(":")
     with socket.socket() as probe:
@@ -155,19 +160,6 @@ def answers(origin: str) -> bool:
 def wait_ready(page: Any) -> None:
     """Wait until the board is there and the plan is made."""
     expect(page.locator("#arm")).to_be_enabled()
-
-
-def open_ready(
-    serve: Callable[..., Served],
-    open_page: Callable[..., Any],
-    rig: str = QUICK_RIG,
-    **options: Any,
-) -> tuple[Served, Any]:
-    """Serve a rig and open its page, with the plan made."""
-    served = serve(rig=rig, **options)
-    page = open_page(served.link)
-    wait_ready(page)
-    return served, page
 
 
 def wait_on_page(page: Any, what: str, seconds: float = 60.0) -> None:

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
 from typing import Any
 
 import pytest
-from page_helpers import QUICK_RIG, Served, expect, wait_ready
+from page_helpers import OpenReady, expect
 
 from beamfall.errors import SequenceError, UserError
 from beamfall.page.by_hand import STATES_MOST, ByHand, round_times
@@ -138,12 +137,8 @@ def test_undoing_goes_back_a_bounded_way() -> None:
 
 
 @pytest.mark.full
-def test_the_flash_is_dragged_undone_and_fired_from_a_telephone(
-    serve: Callable[..., Served], open_page: Callable[..., Any]
-) -> None:
-    served = serve(rig=QUICK_RIG)
-    page = open_page(served.link, size={"width": 390, "height": 844})
-    wait_ready(page)
+def test_the_flash_is_dragged_undone_and_fired_from_a_telephone(open_ready: OpenReady) -> None:
+    served, page = open_ready(size={"width": 390, "height": 844})
     page.goto(f"{served.origin}/#table")
     wide = page.evaluate("document.documentElement.scrollWidth")
     assert wide <= 390

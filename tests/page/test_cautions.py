@@ -2,21 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any
-
 import pytest
-from page_helpers import Served, expect, open_ready
+from page_helpers import OpenReady, expect
 
 COUNT = """() => [...document.querySelectorAll('body *')].filter((e) => e.checkVisibility()
   && [...e.childNodes].some((n) => n.nodeType === 3 && n.textContent.includes('epilepsy'))).length"""
 
 
 @pytest.mark.parametrize("view", ["bench", "sweep", "seek", "check"])
-def test_a_view_that_flashes_says_its_caution_once(
-    serve: Callable[..., Served], open_page: Callable[..., Any], view: str
-) -> None:
-    served, page = open_ready(serve, open_page)
+def test_a_view_that_flashes_says_its_caution_once(open_ready: OpenReady, view: str) -> None:
+    served, page = open_ready()
     page.goto(f"{served.origin}/#{view}")
     expect(page.locator(".strobe")).to_be_in_viewport()
     assert page.evaluate(COUNT) == 1

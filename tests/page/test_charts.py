@@ -2,23 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any
 
 import pytest
-from page_helpers import Served, arm_and_release, expect, open_ready, wait_ready
+from page_helpers import OpenReady, Served, arm_and_release, expect, wait_ready
 
 from beamfall.page.review import list_lines
 from beamfall.shots import ShotLog
 
-Serve = Callable[..., Served]
-Open = Callable[..., Any]
-
 
 @pytest.fixture
-def shown(serve: Serve, open_page: Open) -> tuple[Served, Any]:
+def shown(open_ready: OpenReady) -> tuple[Served, Any]:
     """A page with one shot."""
-    served, page = open_ready(serve, open_page)
+    served, page = open_ready()
     arm_and_release(page)
     served.wait(lambda: (served.hub.get("shot") or {}).get("shot") == 1)
     wait_ready(page)

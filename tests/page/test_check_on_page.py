@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from page_helpers import Served
+from page_helpers import Serve, Served
 
 from beamfall.board_session import HOST_TIMEOUT_S
 from beamfall.faults.finder import NO_ANSWER
@@ -14,7 +14,6 @@ from beamfall.page.jobs import make_check
 from beamfall.page.listening import make_opener
 from beamfall.setup.rig import Rig
 
-Serve = Callable[..., Served]
 PACE = 30.0
 
 

@@ -6,16 +6,15 @@ import contextlib
 import resource
 import socket
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from types import SimpleNamespace
 
 import pytest
-from page_helpers import QUICK_RIG, Asker, Served
+from page_helpers import QUICK_RIG, Asker, Serve, Served
 
 from beamfall.page import connections
 from beamfall.shots import ShotLog
 
-Serve = Callable[..., Served]
 CROWD = 220
 
 

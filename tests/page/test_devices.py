@@ -3,9 +3,18 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
-from page_helpers import QUICK_RIG, Asker, Served, expect, open_ready, wait_on_page, wait_ready
+from page_helpers import (
+    QUICK_RIG,
+    Asker,
+    Open,
+    OpenReady,
+    Serve,
+    Served,
+    expect,
+    wait_on_page,
+    wait_ready,
+)
 
 from beamfall.page.devices import NAME_MOST, Devices, read_name
 from beamfall.page.hub import Hub
@@ -17,7 +26,7 @@ def wait_idle(served: Served) -> None:
     served.wait(lambda: (served.hub.get("job") or {}).get("state") != "running")
 
 
-def test_who_released_is_shown_and_logged(serve: Any, log_path: Path) -> None:
+def test_who_released_is_shown_and_logged(serve: Serve, log_path: Path) -> None:
     served = serve(rig=QUICK_RIG)
     asker = Asker(served)
     wait_idle(served)
@@ -50,7 +59,7 @@ def test_two_devices_of_one_name_are_two() -> None:
     assert hub.get("devices") == ["phone"]
 
 
-def test_two_devices_see_what_the_other_does(serve: Any, open_page: Any) -> None:
+def test_two_devices_see_what_the_other_does(serve: Serve, open_page: Open) -> None:
     served = serve(rig=QUICK_RIG)
     one, other = open_page(served.link), open_page(served.link)
     wait_ready(one)
@@ -66,8 +75,8 @@ def test_two_devices_see_what_the_other_does(serve: Any, open_page: Any) -> None
     served.wait(lambda: served.hub.get("devices") == ["phone"])
 
 
-def test_a_lost_board_is_spoken(serve: Any, open_page: Any) -> None:
-    served, page = open_ready(serve, open_page)
+def test_a_lost_board_is_spoken(open_ready: OpenReady) -> None:
+    served, page = open_ready()
     page.evaluate(
         "() => { window.said = []; speechSynthesis.speak = (one) => said.push(one.text); }"
     )
@@ -77,7 +86,7 @@ def test_a_lost_board_is_spoken(serve: Any, open_page: Any) -> None:
     wait_on_page(page, "window.said.includes('board lost')")
 
 
-def test_nothing_keeps_a_browser_from_installing_the_page(serve: Any, open_page: Any) -> None:
+def test_nothing_keeps_a_browser_from_installing_the_page(serve: Serve, open_page: Open) -> None:
     page = open_page(serve(rig=QUICK_RIG).link)
     wait_ready(page)
     developer = page.context.new_cdp_session(page)

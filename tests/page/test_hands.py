@@ -5,15 +5,15 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from page_helpers import open_ready, wait_on_page
+from page_helpers import OpenReady, wait_on_page
 from playwright.sync_api import expect
 
 from beamfall.page.door import draw_code, print_code
 
 
 @pytest.fixture
-def shown(serve: Any, open_page: Any) -> Any:
-    served, page = open_ready(serve, open_page)
+def shown(open_ready: OpenReady) -> Any:
+    served, page = open_ready()
     return served, page
 
 

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import pytest
-from page_helpers import QUICK_RIG, Served, wait_ready
+from page_helpers import QUICK_RIG, OpenReady
 
 from beamfall.board import Board
 from beamfall.planning.collision import plan_collision
@@ -68,13 +66,11 @@ def fill(log_path: Path) -> None:
 
 
 @pytest.mark.full
-def test_no_text_from_outside_acts_in_a_browser(
-    serve: Callable[..., Served], open_page: Callable[..., Any], log_path: Path
-) -> None:
+def test_no_text_from_outside_acts_in_a_browser(open_ready: OpenReady, log_path: Path) -> None:
     fill(log_path)
-    served = serve(rig=QUICK_RIG.replace('"quick invented rig"', _in_toml(HOSTILE)))
-    page = open_page(served.link, quiet=False)
-    wait_ready(page)
+    served, page = open_ready(
+        rig=QUICK_RIG.replace('"quick invented rig"', _in_toml(HOSTILE)), quiet=False
+    )
     seen = ""
     for view in VIEWS:
         page.goto(f"{served.origin}/#{view}")

@@ -4,25 +4,22 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable
 from typing import Any
 
 import pytest
 from page_helpers import (
     QUICK_RIG,
+    OpenReady,
+    Serve,
     Served,
     arm_and_release,
     expect,
-    open_ready,
     release_again,
     wait_ready,
 )
 
 from beamfall.page.jobs import NOT_PLANNED, TIMINGS_CHANGED, make_arm, make_release, make_sweep
 from beamfall.planning.make import make_plan
-
-Serve = Callable[..., Served]
-Open = Callable[..., Any]
 
 
 def hold(page: Any, path: str) -> list[Any]:
@@ -71,9 +68,9 @@ def test_what_waits_to_begin_when_abort_is_pressed_does_not_begin(serve: Serve) 
 
 
 def test_the_slower_way_of_an_abort_does_not_end_what_was_begun_after_it(
-    serve: Serve, open_page: Open
+    open_ready: OpenReady,
 ) -> None:
-    served, page = open_ready(serve, open_page)
+    served, page = open_ready()
     held = hold(page, "/do/abort")
     page.keyboard.press("a")
     expect(page.locator("#release")).to_be_enabled()
@@ -95,8 +92,8 @@ def test_the_slower_way_of_an_abort_does_not_end_what_was_begun_after_it(
 
 
 @pytest.mark.quick
-def test_an_abort_reaches_what_it_overtakes(serve: Serve, open_page: Open) -> None:
-    served, page = open_ready(serve, open_page, rig=QUICK_RIG, pace=5.0)
+def test_an_abort_reaches_what_it_overtakes(open_ready: OpenReady) -> None:
+    served, page = open_ready(pace=5.0)
     page.goto(f"{served.origin}/#sweep")
     held = hold(page, "/do/sweep")
     page.get_by_role("button", name="Start the sweep").click()
@@ -107,10 +104,8 @@ def test_an_abort_reaches_what_it_overtakes(serve: Serve, open_page: Open) -> No
     served.wait(lambda: (served.hub.get("job_sweep") or {}).get("state") == "aborted")
 
 
-def test_what_is_armed_has_the_timing_that_was_typed_before_it(
-    serve: Serve, open_page: Open
-) -> None:
-    served, page = open_ready(serve, open_page)
+def test_what_is_armed_has_the_timing_that_was_typed_before_it(open_ready: OpenReady) -> None:
+    served, page = open_ready()
     held = hold(page, "/do/tune")
     delay = page.locator("#t-delay")
     delay.fill("190.5 ms")
@@ -127,8 +122,8 @@ def test_what_is_armed_has_the_timing_that_was_typed_before_it(
     expect(page.locator("#state")).to_have_text("armed")
 
 
-def test_of_two_entries_in_one_field_the_later_one_holds(serve: Serve, open_page: Open) -> None:
-    served, page = open_ready(serve, open_page)
+def test_of_two_entries_in_one_field_the_later_one_holds(open_ready: OpenReady) -> None:
+    served, page = open_ready()
     page.goto(f"{served.origin}/#rig")
     held = hold(page, "/do/edit")
     height = page.locator("#f-valve-1--height")
@@ -145,8 +140,8 @@ def test_of_two_entries_in_one_field_the_later_one_holds(serve: Serve, open_page
     expect(height).to_have_value("25 in")
 
 
-def test_a_shot_that_is_fired_while_the_log_is_read_is_in_it(serve: Serve, open_page: Open) -> None:
-    served, page = open_ready(serve, open_page)
+def test_a_shot_that_is_fired_while_the_log_is_read_is_in_it(open_ready: OpenReady) -> None:
+    served, page = open_ready()
     arm_and_release(page)
     served.wait(lambda: served.hub.get("shot"))
     answers: list[Any] = []
@@ -213,9 +208,9 @@ def test_an_abort_gets_into_arming_while_the_plan_is_made(
 
 
 def test_each_press_of_a_step_counts_while_the_page_waits_for_the_one_before(
-    serve: Serve, open_page: Open
+    open_ready: OpenReady,
 ) -> None:
-    served, page = open_ready(serve, open_page)
+    served, page = open_ready()
     before = served.hub.get("plan")["delay_ms"]
     held: list[Any] = []  # the first request alone is slow
     page.route("**/do/*", lambda route: route.continue_() if held else held.append(route))

@@ -10,11 +10,12 @@ import pytest
 from page_helpers import (
     QUICK_RIG,
     TABLET,
-    Served,
+    Open,
+    OpenReady,
+    Serve,
     arm_and_release,
     expect,
     find_question,
-    open_ready,
     wait_question,
     wait_ready,
 )
@@ -23,15 +24,12 @@ from beamfall.page.jobs import NOT_PLANNED, TIMINGS_CHANGED
 from beamfall.page.words import VALVE_STAYED_CLOSED
 from beamfall.shots import ShotLog
 
-Serve = Callable[..., Served]
-Open = Callable[..., Any]
-
 
 @pytest.mark.quick
 def test_from_the_plan_to_a_rated_shot(
-    serve: Serve, open_page: Open, log_path: Path, keep_screenshot: Callable[[Any, str], None]
+    open_ready: OpenReady, log_path: Path, keep_screenshot: Callable[[Any, str], None]
 ) -> None:
-    served, page = open_ready(serve, open_page)
+    served, page = open_ready()
     assert served.server.door.token not in page.url, "the token leaves the address bar"
 
     # A height in inches is taken; one without a unit is refused beside its field, and nothing can be armed.
@@ -116,8 +114,8 @@ def test_two_pages_see_the_same_and_a_reload_loses_nothing(serve: Serve, open_pa
     expect(first.locator(".splash-picture img")).to_be_visible()
 
 
-def test_changed_timings_must_be_armed_again(serve: Serve, open_page: Open) -> None:
-    served, page = open_ready(serve, open_page)
+def test_changed_timings_must_be_armed_again(open_ready: OpenReady) -> None:
+    served, page = open_ready()
     page.keyboard.press("a")
     expect(page.locator("#release")).to_be_enabled()
     page.get_by_role("button", name="Flash delay: 0.5 ms more").click()
@@ -133,9 +131,9 @@ def test_changed_timings_must_be_armed_again(serve: Serve, open_page: Open) -> N
 
 
 def test_a_shot_is_compared_and_fired_again(
-    serve: Serve, open_page: Open, keep_screenshot: Callable[[Any, str], None]
+    open_ready: OpenReady, keep_screenshot: Callable[[Any, str], None]
 ) -> None:
-    served, page = open_ready(serve, open_page)
+    served, page = open_ready()
     page.keyboard.press("a")
     expect(page.locator("#release")).to_be_enabled()
     page.locator("summary", has_text="Series").click()
@@ -170,11 +168,9 @@ def test_a_shot_is_compared_and_fired_again(
 
 @pytest.mark.quick
 def test_seeking_with_answer_buttons_under_the_picture(
-    serve: Serve, open_page: Open, keep_screenshot: Callable[[Any, str], None]
+    open_ready: OpenReady, keep_screenshot: Callable[[Any, str], None]
 ) -> None:
-    served = serve(rig=QUICK_RIG)
-    page = open_page(f"{served.link}")
-    wait_ready(page)
+    served, page = open_ready()
     page.goto(f"{served.origin}/#seek")
     page.get_by_role("button", name="Start").click()
     question = wait_question(served)
@@ -202,13 +198,11 @@ def test_seeking_with_answer_buttons_under_the_picture(
 
 
 def test_the_check_finds_an_unplugged_flash(
-    serve: Serve, open_page: Open, keep_screenshot: Callable[[Any, str], None]
+    open_ready: OpenReady, keep_screenshot: Callable[[Any, str], None]
 ) -> None:
     from beamfall.page.listening import make_opener
 
-    served = serve(make_opener("sim?seed=5&fault=flash-off", 5), rig=QUICK_RIG, pace=100.0)
-    page = open_page(served.link)
-    wait_ready(page)
+    served, page = open_ready(make_opener("sim?seed=5&fault=flash-off", 5), pace=100.0)
     page.goto(f"{served.origin}/#check")
     page.get_by_role("button", name="Find out what is wrong").click()
     expect(page.get_by_text("photosensitive epilepsy").first).to_be_visible()
@@ -235,8 +229,8 @@ def test_the_check_finds_an_unplugged_flash(
     keep_screenshot(page, "check-found-laptop")
 
 
-def test_calibration_narrows_the_plan_and_stays_on_show(serve: Serve, open_page: Open) -> None:
-    served, page = open_ready(serve, open_page, rig=QUICK_RIG, pace=100.0)
+def test_calibration_narrows_the_plan_and_stays_on_show(open_ready: OpenReady) -> None:
+    served, page = open_ready(pace=100.0)
     before = served.hub.get("plan")["intervals"]["nozzle_to_beam"]
     page.goto(f"{served.origin}/#calibrate")
     page.get_by_label("Shots, two drops each").fill("8")
@@ -258,10 +252,8 @@ def test_calibration_narrows_the_plan_and_stays_on_show(serve: Serve, open_page:
     expect(page.get_by_role("rowheader", name="start of the fall")).to_be_visible()
 
 
-def test_a_rinse_asks_first_and_a_question_shows_on_every_view(
-    serve: Serve, open_page: Open
-) -> None:
-    served, page = open_ready(serve, open_page)
+def test_a_rinse_asks_first_and_a_question_shows_on_every_view(open_ready: OpenReady) -> None:
+    served, page = open_ready()
     page.locator("summary", has_text="Series").click()
     page.get_by_role("button", name="Rinse").click()
     expect(page.locator("#question")).to_contain_text("Is a container under it?")
@@ -276,11 +268,11 @@ def test_a_rinse_asks_first_and_a_question_shows_on_every_view(
 
 
 def test_photographs_are_shown_and_what_is_no_picture_is_not(
-    serve: Serve, open_page: Open, log_path: Path, tmp_path: Path
+    open_ready: OpenReady, open_page: Open, log_path: Path, tmp_path: Path
 ) -> None:
     from PIL import Image
 
-    served, page = open_ready(serve, open_page)
+    served, page = open_ready()
     arm_and_release(page)
     expect(page.get_by_role("heading", name="Shot 1: fired")).to_be_visible()
     # Once it is drawn, nothing may ask for the picture again: that would be refused in the end.

@@ -11,14 +11,11 @@ from page_helpers import (
     TABLET,
     TELEPHONE,
     VIEWS,
-    Served,
+    OpenReady,
     expect,
     read_script,
     wait_ready,
 )
-
-Serve = Callable[..., Served]
-Open = Callable[..., Any]
 
 # The longest cause that the bar may show.
 NO_EDGE = {"word": "no-edge", "meaning": "the beam edge that was awaited did not come in its window",
@@ -37,11 +34,9 @@ def look(page: Any, found: list[str], where: str) -> None:
 
 @pytest.mark.parametrize("size", [SMALL_LAPTOP, TABLET, TELEPHONE], ids=lambda s: str(s["width"]))
 def test_no_text_is_cut_or_out_of_reach(
-    serve: Serve, open_page: Open, size: dict[str, int], keep_screenshot: Callable[[Any, str], None]
+    open_ready: OpenReady, size: dict[str, int], keep_screenshot: Callable[[Any, str], None]
 ) -> None:
-    served = serve(rig=QUICK_RIG.replace('rest = "0.5 s"', 'rest = "40 s"'))
-    page = open_page(served.link, size=size)
-    wait_ready(page)
+    served, page = open_ready(rig=QUICK_RIG.replace('rest = "0.5 s"', 'rest = "40 s"'), size=size)
     found: list[str] = []
     page.keyboard.press("a")
     expect(page.locator("#release")).to_be_enabled()
@@ -92,12 +87,8 @@ def test_no_text_is_cut_or_out_of_reach(
     assert not found, "\n".join(found)
 
 
-def test_on_a_telephone_one_part_of_the_rig_is_open_at_a_time(
-    serve: Serve, open_page: Open
-) -> None:
-    served = serve(rig=QUICK_RIG)
-    page = open_page(served.link, size=TELEPHONE)
-    wait_ready(page)
+def test_on_a_telephone_one_part_of_the_rig_is_open_at_a_time(open_ready: OpenReady) -> None:
+    served, page = open_ready(size=TELEPHONE)
     page.goto(f"{served.origin}/#rig")
     parts = page.locator(".rigform > .fold")
     opened = page.locator(".rigform > .fold[open]")
@@ -116,12 +107,8 @@ def test_on_a_telephone_one_part_of_the_rig_is_open_at_a_time(
     expect(summaries.nth(0)).to_contain_text("1 to correct")  # also where it is folded
 
 
-def test_a_light_long_after_everything_says_so_within_the_picture(
-    serve: Serve, open_page: Open
-) -> None:
-    served = serve(rig=QUICK_RIG)
-    page = open_page(served.link, size=SMALL_LAPTOP)
-    wait_ready(page)
+def test_a_light_long_after_everything_says_so_within_the_picture(open_ready: OpenReady) -> None:
+    served, page = open_ready(size=SMALL_LAPTOP)
     delay = page.locator("#t-delay")
     delay.fill("900 ms")
     delay.press("Enter")
@@ -148,11 +135,9 @@ def test_a_light_long_after_everything_says_so_within_the_picture(
 
 
 def test_on_a_telephone_the_bar_takes_at_most_15_percent_of_the_height(
-    serve: Serve, open_page: Open
+    open_ready: OpenReady,
 ) -> None:
-    served = serve(rig=QUICK_RIG)
-    page = open_page(served.link, size=TELEPHONE)
-    wait_ready(page)
+    served, page = open_ready(size=TELEPHONE)
     live = served.hub.get("live")
     one, three = live["beams"], {f"beam{n}": "clear" for n in (1, 2, 3)}
     for word, why, beams in (

@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import contextlib
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from page_helpers import QUICK_RIG, Asker, Served, wait_question
+from page_helpers import QUICK_RIG, Asker, Serve, Served, wait_question
 from websockets.sync.client import connect as websocket
 from websockets.typing import Origin
-
-Serve = Callable[..., Served]
 
 
 @contextlib.contextmanager

@@ -5,17 +5,13 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable
-from typing import Any
 
 import pytest
-from page_helpers import QUICK_RIG, Asker, Served, expect, wait_ready
+from page_helpers import QUICK_RIG, Asker, Open, Serve, expect, wait_ready
 from typer.testing import CliRunner
 
 from beamfall.cli.app import app
 from beamfall.page.serve import PageServer
-
-Serve = Callable[..., Served]
-Open = Callable[..., Any]
 
 
 def test_what_the_browser_gets_as_an_argument_is_void_after_use(

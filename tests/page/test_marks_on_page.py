@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from page_helpers import open_ready
+from page_helpers import OpenReady
 from PIL import Image, ImageDraw
 from playwright.sync_api import expect
 
@@ -32,13 +32,13 @@ def draw_drop(file: Path) -> None:
 
 
 @pytest.fixture
-def shown(serve: Any, open_page: Any, log_path: Path, tmp_path: Path) -> Any:
+def shown(open_ready: OpenReady, log_path: Path, tmp_path: Path) -> Any:
     picture, rig = tmp_path / "DSC_0001.png", example_rig()
     draw_drop(picture)
     with ShotLog.open(log_path) as log, Board.connect("sim", rig=rig, seed=1) as board:
         Shooter.begin(board, log, "shoot", rig=rig).fire(SEQUENCE)
         log.set_picture(1, str(picture))
-    served, page = open_ready(serve, open_page)
+    served, page = open_ready()
     page.goto(f"{served.origin}/#log/1")
     return page
 

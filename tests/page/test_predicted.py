@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import io
-from typing import Any
 
-from page_helpers import QUICK_RIG, Asker
+from page_helpers import QUICK_RIG, Asker, Serve
 from PIL import Image
 
 
-def test_a_changed_timing_changes_the_predicted_picture(serve: Any) -> None:
+def test_a_changed_timing_changes_the_predicted_picture(serve: Serve) -> None:
     served = serve(rig=QUICK_RIG)
     asker = Asker(served)
     served.wait(lambda: served.hub.get("plan"))
@@ -23,7 +22,7 @@ def test_a_changed_timing_changes_the_predicted_picture(serve: Any) -> None:
     assert asker.ask("GET", "/predicted")[2] != first
 
 
-def test_without_a_plan_there_is_no_predicted_picture(serve: Any) -> None:
+def test_without_a_plan_there_is_no_predicted_picture(serve: Serve) -> None:
     served = serve(rig=QUICK_RIG)
     asker = Asker(served)
     served.wait(lambda: served.hub.get("plan"))

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from page_helpers import QUICK_RIG, Served
+from page_helpers import QUICK_RIG, Serve
 
 from beamfall.page.jobs import make_arm
 from beamfall.ports import open_transport
@@ -32,9 +31,7 @@ class Button:
         self.rig._schedule(now_s, now_s + 0.1, BUTTON1, self.rig._ticks(now_s))
 
 
-def test_a_press_after_arming_is_a_logged_shot_with_its_plan(
-    serve: Callable[..., Served], log_path: Path
-) -> None:
+def test_a_press_after_arming_is_a_logged_shot_with_its_plan(serve: Serve, log_path: Path) -> None:
     button = Button()
     served = serve(button.open, rig=QUICK_RIG)
     served.wait(lambda: (served.hub.get("link") or {}).get("state") == "up")

@@ -12,21 +12,18 @@ import axe_playwright_python
 import pytest
 from page_helpers import (
     LAPTOP,
-    QUICK_RIG,
     TABLET,
     TELEPHONE,
     VIEWS,
+    OpenReady,
     Served,
     arm_and_release,
     expect,
-    open_ready,
     read_script,
     release_again,
     wait_ready,
 )
 
-Serve = Callable[..., Served]
-Open = Callable[..., Any]
 Keep = Callable[[Any, str], None]
 
 
@@ -36,13 +33,11 @@ def find_axe() -> str:
 
 
 @pytest.fixture
-def shown(serve: Serve, open_page: Open) -> Callable[..., tuple[Served, Any]]:
+def shown(open_ready: OpenReady) -> Callable[..., tuple[Served, Any]]:
     """A page after three shots of one series."""
 
     def begin(size: dict[str, int] = LAPTOP, **options: Any) -> tuple[Served, Any]:
-        served = serve(rig=QUICK_RIG)
-        page = open_page(served.link, size=size, **options)
-        wait_ready(page)
+        served, page = open_ready(size=size, **options)
         for number in range(1, 4):
             if number == 1:
                 arm_and_release(page)
@@ -189,10 +184,8 @@ def test_tablet_shows_all_views_without_sideways_scrolling(
 
 
 @pytest.mark.quick
-def test_everything_is_reached_by_keyboard_and_the_focus_shows(
-    serve: Serve, open_page: Open
-) -> None:
-    served, page = open_ready(serve, open_page)
+def test_everything_is_reached_by_keyboard_and_the_focus_shows(open_ready: OpenReady) -> None:
+    served, page = open_ready()
     seen: list[tuple[str, bool]] = []
     for _ in range(80):
         page.keyboard.press("Tab")
@@ -222,10 +215,8 @@ def test_everything_is_reached_by_keyboard_and_the_focus_shows(
     served.wait(lambda: abs(served.hub.get("plan")["delay_ms"] - before - 0.1) < 0.002)
 
 
-def test_reduced_motion_is_respected(serve: Serve, open_page: Open) -> None:
-    served = serve(rig=QUICK_RIG)
-    page = open_page(served.link, reduced_motion="reduce")
-    wait_ready(page)
+def test_reduced_motion_is_respected(open_ready: OpenReady) -> None:
+    served, page = open_ready(reduced_motion="reduce")
     arm_and_release(page)
     expect(page.get_by_role("heading", name="Shot 1: fired")).to_be_visible()
     expect(

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
 from typing import Any
 from urllib.parse import quote
 
 import pytest
 from kept_recipes import rewrite
-from page_helpers import QUICK_RIG, TELEPHONE, Asker, Served, expect
+from page_helpers import QUICK_RIG, TELEPHONE, Asker, Open, Serve, Served, expect
 
 from beamfall.page import board_thread
 from beamfall.planning.collision import plan_collision
@@ -59,7 +58,7 @@ class Hand:
         return self.served.wait(look)
 
 
-def keep_a_shot(serve: Callable[..., Served]) -> Hand:
+def keep_a_shot(serve: Serve) -> Hand:
     """Fire a shot on a page and keep it as the recipe NAME."""
     hand = Hand(serve(rig=QUICK_RIG, pace=1000.0))
     hand.served.wait(lambda: (hand.see("link") or {}).get("state") == "up" and hand.see("plan"))
@@ -72,9 +71,7 @@ def keep_a_shot(serve: Callable[..., Served]) -> Hand:
 
 
 @pytest.mark.full
-def test_a_shot_is_kept_found_shared_and_fired_again(
-    serve: Callable[..., Served], log_path: Any
-) -> None:
+def test_a_shot_is_kept_found_shared_and_fired_again(serve: Serve, log_path: Any) -> None:
     hand = keep_a_shot(serve)
     hand.do("keep_recipe", shot=1, name=NAME.upper(), status=422)
     (card,) = json.loads(hand.get("/recipes")[2])["recipes"]
@@ -97,7 +94,7 @@ def test_a_shot_is_kept_found_shared_and_fired_again(
 
 @pytest.mark.full
 def test_a_recipe_goes_into_a_slot_of_the_board_and_onto_its_card(
-    serve: Callable[..., Served], log_path: Any
+    serve: Serve, log_path: Any
 ) -> None:
     hand = keep_a_shot(serve)
 
@@ -131,7 +128,7 @@ def test_a_recipe_goes_into_a_slot_of_the_board_and_onto_its_card(
 
 @pytest.mark.full
 def test_shots_of_an_evening_without_a_laptop_are_told_when_the_page_connects(
-    serve: Callable[..., Served], monkeypatch: pytest.MonkeyPatch
+    serve: Serve, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """What the board held is in the log already; the page says how many came and how many it had to forget."""
     monkeypatch.setattr(board_thread, "fetch_shots", lambda *_: Fetched((3, 4), 7))
@@ -158,7 +155,7 @@ def make_shared() -> bytes:
 
 
 def test_a_shared_file_says_what_it_becomes_here_and_is_kept_under_a_name(
-    serve: Callable[..., Served],
+    serve: Serve,
 ) -> None:
     hand, shared = Hand(serve(rig=QUICK_RIG)), make_shared()
     status, _, body = hand.asker.ask("POST", "/recipes/look", shared, **ZIP)
@@ -179,7 +176,7 @@ def test_a_shared_file_says_what_it_becomes_here_and_is_kept_under_a_name(
 
 
 def test_a_file_that_cannot_be_trusted_is_refused_and_nothing_is_written(
-    serve: Callable[..., Served], log_path: Any
+    serve: Serve, log_path: Any
 ) -> None:
     hand, shared = Hand(serve(rig=QUICK_RIG)), make_shared()
     newer = b"beamfall_recipe = 2\n[recipe]\nname = 'x'\n"
@@ -201,9 +198,7 @@ def test_a_file_that_cannot_be_trusted_is_refused_and_nothing_is_written(
 
 
 @pytest.mark.full
-def test_a_file_is_opened_and_kept_with_a_finger(
-    serve: Callable[..., Served], open_page: Callable[..., Any]
-) -> None:
+def test_a_file_is_opened_and_kept_with_a_finger(serve: Serve, open_page: Open) -> None:
     served = serve(rig=QUICK_RIG)
     page = open_page(served.link, size=TELEPHONE, quiet=False, has_touch=True)
     page.goto(f"{served.origin}/#recipes")

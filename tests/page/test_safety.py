@@ -8,16 +8,12 @@ from __future__ import annotations
 
 import json
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
-from typing import Any
 
 import pytest
-from page_helpers import QUICK_RIG, Asker, Served, expect, read_script, wait_ready
+from page_helpers import QUICK_RIG, Asker, Open, OpenReady, Serve, expect, read_script, wait_ready
 from tiers import in_full
-
-Serve = Callable[..., Served]
-Open = Callable[..., Any]
 
 ATTACK = read_script("attack")
 
@@ -47,11 +43,9 @@ def hostile_port() -> Iterator[int]:
 @pytest.mark.parametrize("site", ["127.0.0.1", *in_full("rebound.test")])
 @pytest.mark.quick
 def test_pages_of_other_sites_neither_act_nor_read(
-    serve: Serve, open_page: Open, hostile_port: int, site: str
+    open_ready: OpenReady, open_page: Open, hostile_port: int, site: str
 ) -> None:
-    served = serve(rig=QUICK_RIG)
-    page = open_page(served.link)  # the browser has the token's cookie now
-    wait_ready(page)
+    served, page = open_ready()  # the browser has the token's cookie now
     page.keyboard.press("a")
     expect(page.locator("#release")).to_be_enabled()
     job = served.hub.get("job")["id"]
@@ -200,10 +194,8 @@ def test_answers_say_that_nothing_from_elsewhere_may_run_or_look(asker: Asker) -
 MARKUP = "<img src=x onerror=document.title='owned'><b>bold</b>"
 
 
-def test_what_a_rig_file_or_a_note_holds_is_text(serve: Serve, open_page: Open) -> None:
-    served = serve(rig=QUICK_RIG.replace("quick invented rig", MARKUP.replace('"', "'")))
-    page = open_page(served.link)
-    wait_ready(page)
+def test_what_a_rig_file_or_a_note_holds_is_text(open_ready: OpenReady) -> None:
+    served, page = open_ready(rig=QUICK_RIG.replace("quick invented rig", MARKUP.replace('"', "'")))
     page.keyboard.press("a")
     expect(page.locator("#release")).to_be_enabled()
     page.keyboard.press("r")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -12,12 +11,12 @@ from page_helpers import (
     QUICK_RIG,
     TABLET,
     TELEPHONE,
+    OpenReady,
+    Serve,
     Served,
     expect,
     find_question,
-    open_ready,
     wait_question,
-    wait_ready,
 )
 
 from beamfall.page.commands import use_found
@@ -25,8 +24,6 @@ from beamfall.page.jobs import make_seek
 from beamfall.page.listening import make_opener
 from beamfall.planning.learned import find_file
 from beamfall.shots.remarks import NO_LIGHT
-
-Serve = Callable[..., Served]
 
 
 def run_seek(served: Served, *, simulated_person: bool = False) -> dict[str, Any]:
@@ -47,11 +44,9 @@ def test_with_the_flash_off_it_stops_and_asks_nobody(serve: Serve, tmp_path: Pat
     assert not find_file(tmp_path / "rig.toml").exists(), "nothing is kept of it"
 
 
-def test_a_person_may_call_a_picture_black(serve: Serve, open_page: Callable[..., Any]) -> None:
+def test_a_person_may_call_a_picture_black(open_ready: OpenReady) -> None:
     rig = f"{QUICK_RIG}\n[fitted]\nflash_seen = false\n"
-    served = serve(make_opener("sim?fault=flash-off", 3), rig=rig)
-    page = open_page(served.link)
-    wait_ready(page)
+    served, page = open_ready(make_opener("sim?fault=flash-off", 3), rig=rig)
     page.goto(f"{served.origin}/#seek")
     page.get_by_role("button", name="Start").click()
     question = wait_question(served)
@@ -68,11 +63,9 @@ def test_a_person_may_call_a_picture_black(serve: Serve, open_page: Callable[...
 
 @pytest.mark.parametrize("size", [TELEPHONE, TABLET, LAPTOP], ids=lambda size: size["width"])
 def test_the_picture_and_all_answers_are_in_view(
-    serve: Serve, open_page: Callable[..., Any], size: dict[str, int]
+    open_ready: OpenReady, size: dict[str, int]
 ) -> None:
-    served = serve(rig=QUICK_RIG)
-    page = open_page(served.link, size=size)
-    wait_ready(page)
+    served, page = open_ready(size=size)
     page.goto(f"{served.origin}/#seek")
     page.get_by_role("button", name="Start").click()
     asked = find_question(page, wait_question(served))
@@ -116,10 +109,8 @@ def test_later_answers_also_judge_earlier_pictures(serve: Serve) -> None:
     assert said[found["shot"]] == found["chance"] == max(said.values())
 
 
-def test_after_a_search_the_page_says_whose_timings_it_shows(
-    serve: Serve, open_page: Callable[..., Any]
-) -> None:
-    served, page = open_ready(serve, open_page)
+def test_after_a_search_the_page_says_whose_timings_it_shows(open_ready: OpenReady) -> None:
+    served, page = open_ready()
     found = run_seek(served, simulated_person=True)["result"]
     page.goto(f"{served.origin}/#seek")
     page.get_by_role("button", name="Use these timings").click()

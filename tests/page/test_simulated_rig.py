@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
 
-from page_helpers import QUICK_RIG, Served
+from page_helpers import QUICK_RIG, Serve, Served
 
 from beamfall.page.jobs import make_arm, make_release
 from beamfall.shots import ShotLog
@@ -36,9 +35,7 @@ def find_fall_s(log_path: Path, shot: int) -> float:
     return (ticks["beam1", "dark"] - ticks["valve1", "on"]) / record.clock_hz
 
 
-def test_drops_fall_as_in_the_rig_that_the_page_shows_now(
-    serve: Callable[..., Served], log_path: Path
-) -> None:
+def test_drops_fall_as_in_the_rig_that_the_page_shows_now(serve: Serve, log_path: Path) -> None:
     served = serve(rig=QUICK_RIG, pace=100.0)
     served.wait(
         lambda: served.hub.get("plan") and (served.hub.get("link") or {}).get("state") == "up"

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from page_helpers import QUICK_RIG, Served, arm_and_release, expect, open_ready, wait_ready
+from page_helpers import QUICK_RIG, Open, OpenReady, Serve, arm_and_release, expect, wait_ready
 
 from beamfall.errors import LinkLost, PortNotFound
 from beamfall.ports import open_transport
@@ -18,8 +18,6 @@ from beamfall.shots import ShotLog
 from beamfall.wire import get_definition
 
 ARMED_FOR_SENSOR = int(get_definition().enum("state")["armed_for_sensor"])
-Serve = Callable[..., Served]
-Open = Callable[..., Any]
 
 
 class Plug:
@@ -111,9 +109,9 @@ class Stretch:
 
 @pytest.mark.quick
 def test_escape_aborts_a_sweep_and_the_log_knows(
-    serve: Serve, open_page: Open, log_path: Path, keep_screenshot: Callable[[Any, str], None]
+    open_ready: OpenReady, log_path: Path, keep_screenshot: Callable[[Any, str], None]
 ) -> None:
-    served, page = open_ready(serve, open_page, rig=QUICK_RIG, pace=5.0)
+    served, page = open_ready(pace=5.0)
     page.goto(f"{served.origin}/#sweep")
     page.get_by_label("Step").fill("2 ms")
     page.get_by_label("Rounds").fill("20")  # long enough for whoever is slow
@@ -143,10 +141,10 @@ def test_escape_aborts_a_sweep_and_the_log_knows(
 
 
 def test_an_abort_in_the_middle_of_a_shot_puts_its_outputs_off(
-    serve: Serve, open_page: Open, log_path: Path
+    open_ready: OpenReady, log_path: Path
 ) -> None:
     stretch = Stretch()
-    served, page = open_ready(serve, open_page, opener=stretch.open)
+    served, page = open_ready(stretch.open)
     arm_and_release(page)
     expect(page.locator("#state")).to_have_text("armed-for-sensor")
     assert stretch.reached.wait(60.0)
@@ -159,10 +157,8 @@ def test_an_abort_in_the_middle_of_a_shot_puts_its_outputs_off(
     assert not any(edge.what == "flash1" and edge.ticks is not None for edge in logged.record.edges)
 
 
-def test_keys_that_press_a_focused_abort_button_do_not_release(
-    serve: Serve, open_page: Open
-) -> None:
-    served, page = open_ready(serve, open_page)
+def test_keys_that_press_a_focused_abort_button_do_not_release(open_ready: OpenReady) -> None:
+    served, page = open_ready()
     for key in ("Enter", " "):
         page.keyboard.press("a")
         expect(page.locator("#release")).to_be_enabled()
@@ -180,10 +176,10 @@ def test_keys_that_press_a_focused_abort_button_do_not_release(
 
 
 def test_a_board_unplugged_is_named_at_once_and_used_again_when_it_is_back(
-    serve: Serve, open_page: Open, keep_screenshot: Callable[[Any, str], None]
+    open_ready: OpenReady, keep_screenshot: Callable[[Any, str], None]
 ) -> None:
     plug = Plug()
-    served, page = open_ready(serve, open_page, opener=plug.open)
+    served, page = open_ready(plug.open)
     page.keyboard.press("a")
     expect(page.locator("#release")).to_be_enabled()
     boot = served.hub.get("board")["boot_id"]
@@ -225,22 +221,18 @@ def test_no_board_is_said_with_the_cure_and_found_when_it_comes(
     wait_ready(page)
 
 
-def test_a_server_that_ends_is_said(serve: Serve, open_page: Open) -> None:
-    served = serve(rig=QUICK_RIG)
-    page = open_page(served.link, quiet=False)
-    wait_ready(page)
+def test_a_server_that_ends_is_said(open_ready: OpenReady) -> None:
+    served, page = open_ready(quiet=False)
     served.server.stop()
     expect(page.locator("#state")).to_have_text("no server")
     expect(page.locator("#release")).to_be_disabled()
 
 
 def test_a_server_that_ends_in_a_shot_puts_the_outputs_off_and_keeps_what_happened(
-    serve: Serve, open_page: Open, log_path: Path
+    open_ready: OpenReady, log_path: Path
 ) -> None:
     stretch = Stretch()
-    served = serve(stretch.open, rig=QUICK_RIG)
-    page = open_page(served.link, quiet=False)
-    wait_ready(page)
+    served, page = open_ready(stretch.open, quiet=False)
     arm_and_release(page)
     expect(page.locator("#state")).to_have_text("armed-for-sensor")
     assert stretch.reached.wait(60.0)

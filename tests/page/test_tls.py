@@ -10,21 +10,18 @@ import re
 import socket
 import ssl
 import stat
-from collections.abc import Callable
 from http.client import HTTPSConnection
 from pathlib import Path
 from typing import Any
 
 import pytest
-from page_helpers import QUICK_RIG, Served, expect, wait_ready
+from page_helpers import QUICK_RIG, Open, Serve, Served, expect, wait_ready
 from websockets.sync.client import connect as websocket
 from websockets.typing import Origin
 
 from beamfall.errors import UserError
 from beamfall.page import connections
 from beamfall.page.encryption import get_certificate
-
-Serve = Callable[..., Served]
 
 
 def trust(served: Served) -> ssl.SSLContext:
@@ -151,7 +148,7 @@ def test_clients_that_are_silent_or_slow_after_their_handshake_keep_nobody_from_
 
 @pytest.mark.full
 def test_a_browser_warns_once_shows_the_printed_fingerprint_and_takes_the_link_once(
-    served: Served, browser: Any, open_page: Callable[..., Any]
+    served: Served, browser: Any, open_page: Open
 ) -> None:
     certificate = served.server.certificate
     assert certificate is not None

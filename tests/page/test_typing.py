@@ -3,24 +3,20 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
-from page_helpers import QUICK_RIG, Served, arm_and_release, expect, open_ready, wait_ready
+from page_helpers import OpenReady, arm_and_release, expect
 
 from beamfall.page import guided, pictures
 from beamfall.setup.rig import Rig
 from beamfall.shots import ShotLog
 
-Serve = Callable[..., Served]
-Open = Callable[..., Any]
-
 
 @pytest.mark.quick
-def test_a_timing_half_typed_outlives_a_new_plan(serve: Serve, open_page: Open) -> None:
-    served, page = open_ready(serve, open_page)
+def test_a_timing_half_typed_outlives_a_new_plan(open_ready: OpenReady) -> None:
+    served, page = open_ready()
     delay = page.locator("#t-delay")
     delay.fill("190.5 ms")
     served.server.desk.tune("0.1 s")  # as another page would
@@ -36,8 +32,8 @@ def test_a_timing_half_typed_outlives_a_new_plan(serve: Serve, open_page: Open) 
     expect(delay).to_have_value("191.00 ms")
 
 
-def test_a_timing_left_as_it_was_shows_what_has_become_of_it(serve: Serve, open_page: Open) -> None:
-    served, page = open_ready(serve, open_page)
+def test_a_timing_left_as_it_was_shows_what_has_become_of_it(open_ready: OpenReady) -> None:
+    served, page = open_ready()
     delay = page.locator("#t-delay")
     before = delay.input_value()
     delay.press("End")
@@ -51,8 +47,8 @@ def test_a_timing_left_as_it_was_shows_what_has_become_of_it(serve: Serve, open_
     assert served.hub.get("moment")["delay_ms"] == 191.0
 
 
-def test_what_is_selected_to_be_typed_over_stays_selected(serve: Serve, open_page: Open) -> None:
-    served, page = open_ready(serve, open_page)
+def test_what_is_selected_to_be_typed_over_stays_selected(open_ready: OpenReady) -> None:
+    served, page = open_ready()
     delay = page.locator("#t-delay")
     delay.press("ControlOrMeta+a")
     served.server.desk.tune(delay="191 ms")
@@ -61,12 +57,8 @@ def test_what_is_selected_to_be_typed_over_stays_selected(serve: Serve, open_pag
     expect(delay).to_have_value("190.5 ms")
 
 
-def test_a_field_of_the_rig_half_typed_outlives_another_ones_news(
-    serve: Serve, open_page: Open
-) -> None:
-    served = serve(rig=QUICK_RIG)
-    page = open_page(f"{served.link}")
-    wait_ready(page)
+def test_a_field_of_the_rig_half_typed_outlives_another_ones_news(open_ready: OpenReady) -> None:
+    served, page = open_ready()
     page.goto(f"{served.origin}/#rig")
     height = page.locator("#f-valve-1--height")
     height.fill("24 in")
@@ -78,10 +70,8 @@ def test_a_field_of_the_rig_half_typed_outlives_another_ones_news(
     expect(height).to_have_value("24 in")
 
 
-def test_a_field_of_the_rig_half_typed_outlives_a_new_part(serve: Serve, open_page: Open) -> None:
-    served = serve(rig=QUICK_RIG)
-    page = open_page(f"{served.link}")
-    wait_ready(page)
+def test_a_field_of_the_rig_half_typed_outlives_a_new_part(open_ready: OpenReady) -> None:
+    served, page = open_ready()
     page.goto(f"{served.origin}/#rig")
     height = page.locator("#f-valve-1--height")
     height.press("End")
@@ -107,9 +97,9 @@ def test_a_field_of_the_rig_half_typed_outlives_a_new_part(serve: Serve, open_pa
 
 
 def test_a_note_half_written_outlives_a_picture_and_another_shot(
-    serve: Serve, open_page: Open, log_path: Path
+    open_ready: OpenReady, log_path: Path
 ) -> None:
-    served, page = open_ready(serve, open_page)
+    served, page = open_ready()
     arm_and_release(page)
     expect(page.get_by_role("heading", name="Shot 1: fired")).to_be_visible()
     page.goto(f"{served.origin}/#log/1")
@@ -135,7 +125,7 @@ def test_a_note_half_written_outlives_a_picture_and_another_shot(
 
 
 def test_the_picture_comes_into_the_panel_where_somebody_writes(
-    serve: Serve, open_page: Open, monkeypatch: pytest.MonkeyPatch
+    open_ready: OpenReady, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     drawn = threading.Event()
     draw = pictures._draw
@@ -145,7 +135,7 @@ def test_the_picture_comes_into_the_panel_where_somebody_writes(
         draw(*arguments)
 
     monkeypatch.setattr(pictures, "_draw", draw_late)
-    served, page = open_ready(serve, open_page)
+    served, page = open_ready()
     arm_and_release(page)
     expect(page.get_by_role("heading", name="Shot 1: fired")).to_be_visible()
     page.goto(f"{served.origin}/#log/1")
@@ -160,11 +150,9 @@ def test_the_picture_comes_into_the_panel_where_somebody_writes(
 
 
 def test_a_wrong_value_is_named_beside_its_field_stays_and_is_mended_by_one_press(
-    serve: Serve, open_page: Open
+    open_ready: OpenReady,
 ) -> None:
-    served = serve(rig=QUICK_RIG)
-    page = open_page(served.link, quiet=False)  # the browser reports refused requests as errors
-    wait_ready(page)
+    served, page = open_ready(quiet=False)  # the browser reports refused requests as errors
     delay = page.locator("#t-delay")
     delay.fill("190,500 ms")
     delay.press("Enter")
@@ -197,11 +185,9 @@ def test_a_wrong_value_is_named_beside_its_field_stays_and_is_mended_by_one_pres
     expect(beside).to_be_hidden()
 
 
-def test_the_guide_shows_again_what_was_typed_before_going_back(
-    serve: Serve, open_page: Open
-) -> None:
+def test_the_guide_shows_again_what_was_typed_before_going_back(open_ready: OpenReady) -> None:
     """Each press of Back would otherwise replace a measure with a suggestion."""
-    served, page = open_ready(serve, open_page)
+    served, page = open_ready()
     page.goto(f"{served.origin}/#rig/guide")
     number, answer = page.locator(".guide .small"), page.locator("#guide-answer")
     for step, text in enumerate(("milk", "", "44,5 cm"), 1):
@@ -220,9 +206,9 @@ def test_the_guide_shows_again_what_was_typed_before_going_back(
 
 
 def test_an_answer_of_the_guide_pressed_twice_is_sent_once(
-    serve: Serve, open_page: Open, monkeypatch: pytest.MonkeyPatch
+    open_ready: OpenReady, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    served, page = open_ready(serve, open_page)
+    served, page = open_ready()
     page.goto(f"{served.origin}/#rig/guide")
     expect(page.locator(".guide .small")).to_contain_text("Question 1 of")
     taken: list[str] = []

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from page_helpers import Asker, Served
+from page_helpers import Asker, Serve, Served
 
 from beamfall.errors import BeamfallError
 from beamfall.fault_report import BUG
@@ -16,8 +16,6 @@ from beamfall.page.jobs import make_arm, make_drip, make_release
 from beamfall.page.words import ANOTHER_BOARD, OPENED_AGAIN
 from beamfall.ports import open_transport
 from beamfall.setup.rig import Rig
-
-Serve = Callable[..., Served]
 
 
 class Opener:

@@ -6,16 +6,14 @@ import asyncio
 import contextlib
 import json
 import sqlite3
-from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from page_helpers import QUICK_RIG, Asker, Served, run_async
+from page_helpers import QUICK_RIG, Asker, Serve, Served, run_async
 
 from beamfall.page.hub import clean
 from beamfall.page.jobs import make_arm, make_release
 
-Serve = Callable[..., Served]
 HUGE = "99999999999999999999"  # more than the 64 bits of SQLite's numbers
 HALF = "\\ud800"  # JSON's way to write half a character (RFC 8259, section 8.2)
 

@@ -6,17 +6,18 @@ import json
 import re
 import time
 import tomllib
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
 from page_helpers import (
     QUICK_RIG,
+    Open,
+    OpenReady,
+    Serve,
     Served,
     arm_and_release,
     expect,
-    open_ready,
     wait_on_page,
     wait_ready,
 )
@@ -26,9 +27,6 @@ from beamfall.page.words import LIGHT_SEEN, say_left
 from beamfall.setup.rig import Rig, parse_rig
 from beamfall.shots import ShotLog
 from beamfall.workflows.waits import Left, Waits
-
-Serve = Callable[..., Served]
-Open = Callable[..., Any]
 
 SLOW_RIG = QUICK_RIG.replace('recycle = "0.2 s"', 'recycle = "1.5 s"').replace(
     'rest = "0.5 s"', 'rest = "5 s"'
@@ -158,9 +156,9 @@ def read_wait(page: Any) -> int:
     return int(found[1])
 
 
-def test_release_counts_down_and_its_key_says_why_it_waits(serve: Serve, open_page: Open) -> None:
+def test_release_counts_down_and_its_key_says_why_it_waits(open_ready: OpenReady) -> None:
     rig = SLOW_RIG.replace('rest = "5 s"', 'rest = "60 s"').replace('"1.5 s"', '"10 s"')
-    served, page = open_ready(serve, open_page, rig=rig, pace=1.0)
+    served, page = open_ready(rig=rig, pace=1.0)
     page.keyboard.press("r")
     expect(page.locator(".notice")).to_contain_text("Nothing is armed: press Arm (A) first.")
     page.keyboard.press("a")
@@ -209,8 +207,8 @@ def test_a_tablet_whose_clock_is_wrong_counts_down_all_the_same(
     assert 40 < read_wait(page) <= 60
 
 
-def test_what_was_changed_since_arming_is_said(serve: Serve, open_page: Open) -> None:
-    served, page = open_ready(serve, open_page)
+def test_what_was_changed_since_arming_is_said(open_ready: OpenReady) -> None:
+    served, page = open_ready()
     page.keyboard.press("a")
     expect(page.locator("#arm")).to_contain_text("Armed ✓")
     expect(page.locator("#state")).to_have_text("armed")

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import http.client
-from collections.abc import Callable
 
-from page_helpers import QUICK_RIG, Served
+from page_helpers import QUICK_RIG, Serve, Served
 
 UNREADABLE = {
     "cut short": b'{"valve": 3, "opening": "1 ms"',
@@ -24,7 +23,7 @@ UNREADABLE = {
 COMMANDS = ("drip", "flash", "release", "arm", "rinse", "seek", "sweep", "calibrate")
 
 
-def test_what_cannot_be_read_moves_nothing(serve: Callable[..., Served]) -> None:
+def test_what_cannot_be_read_moves_nothing(serve: Serve) -> None:
     served = serve(rig=QUICK_RIG)
     served.wait(lambda: (served.hub.get("link") or {}).get("state") == "up")
     for command in COMMANDS:
@@ -33,7 +32,7 @@ def test_what_cannot_be_read_moves_nothing(serve: Callable[..., Served]) -> None
             assert served.hub.get("job") is None, f"{command} was begun by a body that is {name}"
 
 
-def test_a_whole_request_is_carried_out(serve: Callable[..., Served]) -> None:
+def test_a_whole_request_is_carried_out(serve: Serve) -> None:
     served = serve(rig=QUICK_RIG)
     served.wait(lambda: (served.hub.get("link") or {}).get("state") == "up")
     assert _post(served, "drip", b'{"valve": 1, "opening": "12 ms"}') == 200
