@@ -13,10 +13,27 @@ Patch = pytest.MonkeyPatch
 MUTATIONS: dict[str, Callable[[Patch], None]] = {}
 
 
-def mutation(name: str) -> Callable[[Callable[[Patch], None]], Callable[[Patch], None]]:
-    def keep(mutate: Callable[[Patch], None]) -> Callable[[Patch], None]:
-        MUTATIONS[name] = mutate
-        return mutate
+def mutation(
+    name: str, owner: str | type = "", method: str = ""
+) -> Callable[[Callable[..., Any]], Callable[[Patch], None]]:
+    """Keep a fault under its name: a function that puts it in, or one that takes the place of a method of `owner`.
+
+    The latter is given the method as it was before its own arguments. `owner`: a class of the host, or the name of one
+    of the firmware.
+    """
+
+    def keep(change: Callable[..., Any]) -> Callable[[Patch], None]:
+        def put_in(patch: Patch) -> None:
+            where = firmware(owner) if isinstance(owner, str) else owner
+            original = getattr(where, method)
+
+            def changed(*args: Any, **options: Any) -> Any:
+                return change(original, *args, **options)
+
+            patch.setattr(where, method, changed)
+
+        MUTATIONS[name] = put_in if method else change
+        return MUTATIONS[name]
 
     return keep
 

@@ -31,31 +31,17 @@ def _run_half_a_table(patch: Patch) -> None:
     patch.setattr(table, "digest_fits", lambda self: True)
 
 
-@mutation("the board runs a table before its commit")
-def _run_before_commit(patch: Patch) -> None:
-    requests = firmware("Requests")
-    original = requests._start_shot
-
-    def start(self: Any, number: int) -> int:
-        if self._controller.table.state == wire().TABLE_PARTIAL:
-            self._controller.table.state = wire().TABLE_READY
-        reason: int = original(self, number)
-        return reason
-
-    patch.setattr(requests, "_start_shot", start)
+@mutation("the board runs a table before its commit", "Requests", "_start_shot")
+def _run_before_commit(original: Any, self: Any, number: int) -> Any:
+    if self._controller.table.state == wire().TABLE_PARTIAL:
+        self._controller.table.state = wire().TABLE_READY
+    return original(self, number)
 
 
-@mutation("a release runs whatever table is ready")
-def _ignore_the_digest(patch: Patch) -> None:
-    requests = firmware("Requests")
-    original = requests._release
-
-    def release(self: Any, body: bytearray, start: int) -> int:
-        body[start + 8 : start + 24] = self._controller.table.digest
-        reason: int = original(self, body, start)
-        return reason
-
-    patch.setattr(requests, "_release", release)
+@mutation("a release runs whatever table is ready", "Requests", "_release")
+def _ignore_the_digest(original: Any, self: Any, body: bytearray, start: int) -> Any:
+    body[start + 8 : start + 24] = self._controller.table.digest
+    return original(self, body, start)
 
 
 @mutation("a table is committed in the middle of a drip")
@@ -74,17 +60,11 @@ def _commit_whatever_goes_on(patch: Patch) -> None:
         patch.setattr(firmware(of), name, commit)
 
 
-@mutation("the board carries repeats of a request out again")
-def _forget_numbers(patch: Patch) -> None:
-    link = firmware("Link")
-    original = link._request
-
-    def request(self: Any, reader: Any) -> None:
-        if reader.number == self._number:
-            self._number -= 1
-        original(self, reader)
-
-    patch.setattr(link, "_request", request)
+@mutation("the board carries repeats of a request out again", "Link", "_request")
+def _forget_numbers(original: Any, self: Any, reader: Any) -> None:
+    if reader.number == self._number:
+        self._number -= 1
+    original(self, reader)
 
 
 @mutation("the board forgets the numbers of releases, too")
@@ -101,68 +81,49 @@ def _forget_release_numbers(patch: Patch) -> None:
     patch.setattr(controller, "release", release)
 
 
-@mutation("the board takes requests of any session")
-def _take_any_session(patch: Patch) -> None:
-    link = firmware("Link")
-    original = link._request
-
-    def request(self: Any, reader: Any) -> None:
-        reader.session = self.session
-        original(self, reader)
-
-    patch.setattr(link, "_request", request)
+@mutation("the board takes requests of any session", "Link", "_request")
+def _take_any_session(original: Any, self: Any, reader: Any) -> None:
+    reader.session = self.session
+    original(self, reader)
 
 
-@mutation("the host takes a settled release for one that has not run")
-def _repeat_a_release_that_ran(patch: Patch) -> None:
-    original = Link.settle_release
-
-    def settle(self: Link, boot_id: int, release: int, *more: Any) -> bool:
-        original(self, boot_id, release, *more)
-        return False
-
-    patch.setattr(Link, "settle_release", settle)
+@mutation("the host takes a settled release for one that has not run", Link, "settle_release")
+def _repeat_a_release_that_ran(
+    original: Any, self: Link, boot_id: int, release: int, *more: Any
+) -> bool:
+    original(self, boot_id, release, *more)
+    return False
 
 
-@mutation("the host sends a release that got no answer again under a new number")
-def _resend_under_a_new_number(patch: Patch) -> None:
-    original = Link._recover
-
-    def recover(self: Link, message: Message, perhaps_done: bool, *more: Any) -> Message:
-        if message.name != "release":
-            return original(self, message, perhaps_done, *more)
-        welcome = self.reopen()
-        fields = {**message.fields, "release": welcome.last_release + 1}
-        return self._request(Message("release", fields), may_recover=False)
-
-    patch.setattr(Link, "_recover", recover)
-
-
-@mutation("the host calls an unknown release one that has not run")
-def _call_an_unknown_release_refused(patch: Patch) -> None:
-    original = Board.release
-
-    def release(self: Board, ticket: Ticket, **options: Any) -> None:
-        try:
-            original(self, ticket, **options)
-        except ReleaseUnknown as error:
-            raise BoardRestarted("it was not carried out") from error
-
-    patch.setattr(Board, "release", release)
-
-
-@mutation("the host leaves a release without an answer open")
-def _leave_a_lost_release_to_guessing(patch: Patch) -> None:
-    """The old fault: after eight tries without an answer the host gave up."""
-
-    original = Link._recover
-
-    def recover(self: Link, message: Message, perhaps_done: bool, *more: Any) -> Message:
-        if message.name == "release":
-            raise NoAnswer("no answer")
+@mutation("the host sends a release that got no answer again under a new number", Link, "_recover")
+def _resend_under_a_new_number(
+    original: Any, self: Link, message: Message, perhaps_done: bool, *more: Any
+) -> Message:
+    if message.name != "release":
         return original(self, message, perhaps_done, *more)
+    welcome = self.reopen()
+    fields = {**message.fields, "release": welcome.last_release + 1}
+    return self._request(Message("release", fields), may_recover=False)
 
-    patch.setattr(Link, "_recover", recover)
+
+@mutation("the host calls an unknown release one that has not run", Board, "release")
+def _call_an_unknown_release_refused(
+    original: Any, self: Board, ticket: Ticket, **options: Any
+) -> None:
+    try:
+        original(self, ticket, **options)
+    except ReleaseUnknown as error:
+        raise BoardRestarted("it was not carried out") from error
+
+
+@mutation("the host leaves a release without an answer open", Link, "_recover")
+def _leave_a_lost_release_to_guessing(
+    original: Any, self: Link, message: Message, perhaps_done: bool, *more: Any
+) -> Message:
+    """The old fault: after eight tries without an answer the host gave up."""
+    if message.name == "release":
+        raise NoAnswer("no answer")
+    return original(self, message, perhaps_done, *more)
 
 
 @mutation("the host takes another program's release for its own")
@@ -181,16 +142,10 @@ def _keep_outputs_in_an_abort(patch: Patch) -> None:
     patch.setattr(firmware("Controller"), "abort", abort)
 
 
-@mutation("an abort is ignored once the last awaited edge has come")
-def _ignore_an_abort_in_fired(patch: Patch) -> None:
-    controller = firmware("Controller")
-    original = controller.abort
-
-    def abort(self: Any) -> None:
-        if self.state != wire().STATE_FIRED:
-            original(self)
-
-    patch.setattr(controller, "abort", abort)
+@mutation("an abort is ignored once the last awaited edge has come", "Controller", "abort")
+def _ignore_an_abort_in_fired(original: Any, self: Any) -> None:
+    if self.state != wire().STATE_FIRED:
+        original(self)
 
 
 @mutation("an exception leaves the outputs as they are")
@@ -206,39 +161,26 @@ def _never_miss_the_host(patch: Patch) -> None:
     patch.setattr(firmware("Controller"), "check_host", lambda self, silent_ms: None)
 
 
-@mutation("the board misses its host ten times too late")
-def _miss_the_host_late(patch: Patch) -> None:
-    controller = firmware("Controller")
-    original = controller.check_host
-    patch.setattr(controller, "check_host", lambda self, silent_ms: original(self, silent_ms // 10))
+@mutation("the board misses its host ten times too late", "Controller", "check_host")
+def _miss_the_host_late(original: Any, self: Any, silent_ms: int) -> None:
+    original(self, silent_ms // 10)
 
 
-@mutation("a shot of the button ends with a host that falls silent")
-def _miss_a_host_that_is_not_needed(patch: Patch) -> None:
-    controller = firmware("Controller")
-    original = controller.check_host
-
-    def check(self: Any, silent_ms: int) -> None:
-        original(self, silent_ms)
-        under_way = self.activity == wire().ACTIVITY_SHOT
-        if under_way and 0 < self.host_timeout_ms < silent_ms:
-            self.fail(wire().CAUSE_LOST_HOST)
-
-    patch.setattr(controller, "check_host", check)
+@mutation("a shot of the button ends with a host that falls silent", "Controller", "check_host")
+def _miss_a_host_that_is_not_needed(original: Any, self: Any, silent_ms: int) -> None:
+    original(self, silent_ms)
+    _end_with_host(self, silent_ms, wire().ACTIVITY_SHOT)
 
 
-@mutation("a watch ends with a host that falls silent")
-def _end_a_watch_with_its_host(patch: Patch) -> None:
-    controller = firmware("Controller")
-    original = controller.check_host
+@mutation("a watch ends with a host that falls silent", "Controller", "check_host")
+def _end_a_watch_with_its_host(original: Any, self: Any, silent_ms: int) -> None:
+    original(self, silent_ms)
+    _end_with_host(self, silent_ms, wire().ACTIVITY_WATCH)
 
-    def check(self: Any, silent_ms: int) -> None:
-        original(self, silent_ms)
-        under_way = self.activity == wire().ACTIVITY_WATCH
-        if under_way and 0 < self.host_timeout_ms < silent_ms:
-            self.fail(wire().CAUSE_LOST_HOST)
 
-    patch.setattr(controller, "check_host", check)
+def _end_with_host(controller: Any, silent_ms: int, activity: int) -> None:
+    if controller.activity == activity and 0 < controller.host_timeout_ms < silent_ms:
+        controller.fail(wire().CAUSE_LOST_HOST)
 
 
 @mutation("an installer is let in in the middle of a shot")
@@ -276,19 +218,12 @@ def _rinse_limit(patch: Patch) -> None:
     _change_limit(patch, "rinse_max_ms", 2)
 
 
-@mutation("a rinse needs no confirmation")
-def _rinse_at_once(patch: Patch) -> None:
-    requests = firmware("Requests")
-    original = requests._rinse
-
-    def rinse(self: Any, body: bytearray, start: int) -> int:
-        output, width_ms, token = _unpack_rinse(body, start)
-        self._token, self._token_good, self._token_for = token, True, (output, width_ms)
-        self._token_ms = self._port.millis()
-        reason: int = original(self, body, start)
-        return reason
-
-    patch.setattr(requests, "_rinse", rinse)
+@mutation("a rinse needs no confirmation", "Requests", "_rinse")
+def _rinse_at_once(original: Any, self: Any, body: bytearray, start: int) -> Any:
+    output, width_ms, token = _unpack_rinse(body, start)
+    self._token, self._token_good, self._token_for = token, True, (output, width_ms)
+    self._token_ms = self._port.millis()
+    return original(self, body, start)
 
 
 def _unpack_rinse(body: bytearray, start: int) -> tuple[int, int, int]:
@@ -301,16 +236,10 @@ def _no_duty(patch: Patch) -> None:
     patch.setattr(firmware("Budget"), "_duty_wait", lambda self, table, valve: 0)
 
 
-@mutation("the duty looks at half a window")
-def _half_a_duty_window(patch: Patch) -> None:
-    budget = firmware("Budget")
-    original = budget.__init__
-
-    def init(self: Any, *args: Any) -> None:
-        original(self, *args)
-        self._window_ms //= 2
-
-    patch.setattr(budget, "__init__", init)
+@mutation("the duty looks at half a window", "Budget", "__init__")
+def _half_a_duty_window(original: Any, self: Any, *args: Any) -> None:
+    original(self, *args)
+    self._window_ms //= 2
 
 
 @mutation("outputs need no rest between service actions")
@@ -318,9 +247,6 @@ def _no_rest(patch: Patch) -> None:
     patch.setattr(firmware("Budget"), "_rest_ms", lambda self, output, now_ms: 0)
 
 
-@mutation("the host repeats a service action whose answer is lost")
-def _serve_again(patch: Patch) -> None:
-    find = Link._find
-    patch.setattr(
-        Link, "_find", lambda self, message: replace(find(self, message), repeat="always")
-    )
+@mutation("the host repeats a service action whose answer is lost", Link, "_find")
+def _serve_again(original: Any, self: Link, message: Message) -> Any:
+    return replace(original(self, message), repeat="always")

@@ -12,109 +12,73 @@ from beamfall.sim.firmware_modules import load_firmware
 
 
 # -- edges and reports -------------------------------------------------------------------------------------------------
-@mutation("the board leaves an edge out")
-def _lose_an_edge(patch: Patch) -> None:
-    buffer = firmware("EdgeBuffer")
-    original = buffer.add
-
-    def add(self: Any, signal: int, mark: int, ticks: int) -> None:
-        if not (signal == 2 and mark & 1):
-            original(self, signal, mark, ticks)
-
-    patch.setattr(buffer, "add", add)
+@mutation("the board leaves an edge out", "EdgeBuffer", "add")
+def _lose_an_edge(original: Any, self: Any, signal: int, mark: int, ticks: int) -> None:
+    if not (signal == 2 and mark & 1):
+        original(self, signal, mark, ticks)
 
 
-@mutation("the board drops the last edge of a shot of more than six, and counts one less")
-def _lose_the_last_edge(patch: Patch) -> None:
-    buffer = firmware("EdgeBuffer")
-    original = buffer.report
-
-    def report(self: Any, activity: int, *args: int) -> None:
-        if activity == wire().ACTIVITY_SHOT and self.count > 6:
-            self.count -= 1
-        original(self, activity, *args)
-
-    patch.setattr(buffer, "report", report)
+@mutation(
+    "the board drops the last edge of a shot of more than six, and counts one less",
+    "EdgeBuffer",
+    "report",
+)
+def _lose_the_last_edge(original: Any, self: Any, activity: int, *args: int) -> None:
+    if activity == wire().ACTIVITY_SHOT and self.count > 6:
+        self.count -= 1
+    original(self, activity, *args)
 
 
-@mutation("the board changes the order of two edges")
-def _reorder_edges(patch: Patch) -> None:
-    buffer = firmware("EdgeBuffer")
-    original = buffer.report
-
-    def report(self: Any, *args: int) -> None:
-        if self.count > 3:
-            records = self._records
-            records[6:12], records[12:18] = records[12:18], records[6:12]
-        original(self, *args)
-
-    patch.setattr(buffer, "report", report)
+@mutation("the board changes the order of two edges", "EdgeBuffer", "report")
+def _reorder_edges(original: Any, self: Any, *args: int) -> None:
+    if self.count > 3:
+        records = self._records
+        records[6:12], records[12:18] = records[12:18], records[6:12]
+    original(self, *args)
 
 
-@mutation("a watch leaves the last edge out of a full report, and counts one less")
-def _lose_a_watched_edge(patch: Patch) -> None:
-    watch = firmware("Watch")
-    original = watch.flush
-
-    def flush(self: Any) -> None:
-        self._edges.count = min(self._edges.count, wire().EDGES_PER_REPORT - 1)
-        original(self)
-
-    patch.setattr(watch, "flush", flush)
+@mutation(
+    "a watch leaves the last edge out of a full report, and counts one less", "Watch", "flush"
+)
+def _lose_a_watched_edge(original: Any, self: Any) -> None:
+    self._edges.count = min(self._edges.count, wire().EDGES_PER_REPORT - 1)
+    original(self)
 
 
-@mutation("a watch forgets that its clock has come round")
-def _forget_a_turn(patch: Patch) -> None:
-    watch = firmware("Watch")
-    original = watch._place
-
-    def place(self: Any, ticks: int, waiting: int) -> int:
-        found: int = original(self, ticks, waiting)
-        self._base = 0
-        return found
-
-    patch.setattr(watch, "_place", place)
+@mutation("a watch forgets that its clock has come round", "Watch", "_place")
+def _forget_a_turn(original: Any, self: Any, ticks: int, waiting: int) -> int:
+    found: int = original(self, ticks, waiting)
+    self._base = 0
+    return found
 
 
-@mutation("the board drops reports in silence")
-def _drop_reports_in_silence(patch: Patch) -> None:
-    store = firmware("ReportStore")
-    original = store._forget_oldest
-
-    def forget(self: Any) -> None:
-        original(self)
-        self.gap_first = 0
-
-    patch.setattr(store, "_forget_oldest", forget)
+@mutation("the board drops reports in silence", "ReportStore", "_forget_oldest")
+def _drop_reports_in_silence(original: Any, self: Any) -> None:
+    original(self)
+    self.gap_first = 0
 
 
-@mutation("the host takes reports that are ahead")
-def _deliver_what_is_ahead(patch: Patch) -> None:
-    original = ReportOrder.take
-
-    def take(self: ReportOrder, number: int, forgotten_from: int | None) -> Verdict:
-        verdict = original(self, number, forgotten_from)
-        if verdict is Verdict.AHEAD:
-            self.expected = number + 1
-            return Verdict.DELIVER
-        return verdict
-
-    patch.setattr(ReportOrder, "take", take)
+@mutation("the host takes reports that are ahead", ReportOrder, "take")
+def _deliver_what_is_ahead(
+    original: Any, self: ReportOrder, number: int, forgotten_from: int | None
+) -> Verdict:
+    verdict = original(self, number, forgotten_from)
+    if verdict is Verdict.AHEAD:
+        self.expected = number + 1
+        return Verdict.DELIVER
+    return verdict
 
 
-@mutation("a new host begins with whatever report comes first")
-def _guess_the_count_of_reports(patch: Patch) -> None:
+@mutation("a new host begins with whatever report comes first", ReportOrder, "begin")
+def _guess_the_count_of_reports(
+    original: Any, self: ReportOrder, boot_id: int, oldest_report: int
+) -> bool:
     """The old fault: a host new to the board began with the first report that it received."""
-    original = ReportOrder.begin
-
-    def begin(self: ReportOrder, boot_id: int, oldest_report: int) -> bool:
-        known = self.boot_id
-        restarted = original(self, boot_id, oldest_report)
-        if boot_id != known:
-            self.expected = None
-        return restarted
-
-    patch.setattr(ReportOrder, "begin", begin)
+    known = self.boot_id
+    restarted = original(self, boot_id, oldest_report)
+    if boot_id != known:
+        self.expected = None
+    return restarted
 
 
 @mutation("the host acknowledges one report too many")
@@ -139,17 +103,11 @@ def _erase_nothing(patch: Patch) -> None:
     patch.setattr(firmware("Slots"), "erase", lambda self, slot: True)
 
 
-@mutation("pressing and letting go are a press each")
-def _press_twice(patch: Patch) -> None:
-    button = firmware("Button")
-    original = button.look
-
-    def look(self: Any, is_down: bool, now_ms: int) -> int:
-        down = self._down
-        original(self, is_down, now_ms)
-        return int(self._down != down)
-
-    patch.setattr(button, "look", look)
+@mutation("pressing and letting go are a press each", "Button", "look")
+def _press_twice(original: Any, self: Any, is_down: bool, now_ms: int) -> int:
+    down = self._down
+    original(self, is_down, now_ms)
+    return int(self._down != down)
 
 
 @mutation("a contact that bounces is a press")
