@@ -11,7 +11,7 @@ One thread: the board is driven only while you call it. An exception in the `wit
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Self
 
 from beamfall.board_session import BoardSession
 from beamfall.board_values import EdgeConstant, Slot, SlotList, Status, Ticket
@@ -66,7 +66,7 @@ class Board(BoardSession):
         *,
         timing: LinkTiming | None = None,
         reconnect: Callable[[], Transport] | None = None,
-    ) -> Board:
+    ) -> Self:
         """Start a session over an open transport, which is closed if that fails; raises as `connect` does."""
         link = Link(transport, timing=timing, reconnect=reconnect, acknowledge_on_receipt=False)
         try:

@@ -43,9 +43,7 @@ def test_a_sound_rig_in_its_room_is_the_plain_rig_to_the_tick(setup: Setup) -> N
     model = draw_model(example_rig(), 3)
     seen = []
     for rig in (build_rig(example_rig(), 3), SimulatedRig(model, 3)):
-        from beamfall.link import Link
-
-        with Board(Link(SimulatedTransport(rig, seed=3), acknowledge_on_receipt=False)) as board:
+        with Board.over(SimulatedTransport(rig, seed=3)) as board:
             edges = [*board.drip(1, 0.026).edges, *board.test_flash(1, 0.002).edges]
             board.sleep(3.0)
             edges += board.shoot(setup.sequence).edges

@@ -7,7 +7,6 @@ from scripted import BEAM1, MS, Bench, ScriptedRig
 
 from beamfall.board import Board
 from beamfall.board_session import HOST_TIMEOUT_S
-from beamfall.link import Link
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.sim.embedded import SimulatedTransport
 from beamfall_board import wire_definition as wire
@@ -157,9 +156,7 @@ class KeptTransport(SimulatedTransport):
 
 def make_host() -> tuple[Board, SimulatedTransport]:
     transport = KeptTransport(ScriptedRig(), seed=1)
-    link = Link(transport, reconnect=lambda: transport, acknowledge_on_receipt=False)
-    link.open()
-    return Board(link), transport
+    return Board.over(transport, reconnect=lambda: transport), transport
 
 
 SHUTTER = Sequence(rows=(Row("release", 0, "shutter", 0.001, 2.0),), window_s=0.0, tail_s=0.0)

@@ -15,7 +15,6 @@ from beamfall.board_tools.draw import choose_unit, draw_measurement, list_bins
 from beamfall.board_tools.measure import Distribution, measure, store_edge_constant
 from beamfall.cli import main
 from beamfall.errors import FileWriteError, MeasureError, UserError
-from beamfall.link import Link
 from beamfall.sim.embedded import JumperRig, SimulatedTransport
 
 VALVE1, BEAM1 = 1, 9
@@ -23,9 +22,7 @@ US = 125  # ticks
 
 
 def connect(rig: Any) -> Board:
-    link = Link(SimulatedTransport(rig, seed=1), acknowledge_on_receipt=False)
-    link.open()
-    return Board(link)
+    return Board.over(SimulatedTransport(rig, seed=1))
 
 
 def test_on_the_ideal_port_there_is_no_error_at_all() -> None:

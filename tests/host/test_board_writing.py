@@ -15,7 +15,6 @@ from beamfall.board_tools.bundle import make_bundle
 from beamfall.board_tools.prompt import Prompt
 from beamfall.board_tools.writing import put_bundle
 from beamfall.errors import InstallError
-from beamfall.link import Link
 from beamfall.setup.board_profiles import find_profile
 from beamfall.sim import interpreter as running
 from beamfall.wire import get_definition
@@ -72,11 +71,7 @@ def test_what_is_installed_on_a_real_interpreter_is_verified_and_runs(
     monkeypatch.setattr(running, "find_firmware", lambda: files)
     from beamfall.sim.build import build_rig
 
-    link = Link(
-        running.MicroPythonTransport(build_rig(None, 5), seed=5), acknowledge_on_receipt=False
-    )
-    link.open()
-    with Board(link) as board:
+    with Board.over(running.MicroPythonTransport(build_rig(None, 5), seed=5)) as board:
         assert board.info.name == "simulated"
         assert board.info.definition == get_definition().digest
         assert board.drip(1, 0.013).done.state.name == "idle"

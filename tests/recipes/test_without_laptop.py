@@ -6,50 +6,14 @@ from dataclasses import replace
 
 import pytest
 from kept_recipes import Kept
+from pressed_button import RealBoard, RigWithButton
 
-from beamfall.board import Board
-from beamfall.link import Link, PortTraits
-from beamfall.link.traits import REAL
 from beamfall.recipes.card import make_card
 from beamfall.setup.sequence_file import parse_sequence
-from beamfall.setup.signals import Signal
 from beamfall.shots import ShotLog
 from beamfall.sim.build import draw_model
 from beamfall.sim.embedded import SimulatedTransport
-from beamfall.sim.rig import SimulatedRig
 from beamfall.workflows.slots import fetch_shots, list_held, store_recipe
-
-BUTTON1 = int(Signal["button1"])
-
-
-class RigWithButton(SimulatedRig):
-    """A simulated rig beside which somebody presses the board's button."""
-
-    def press(self, transport: SimulatedTransport, for_s: float = 0.1) -> None:
-        """Hold the button down, and wait until the shot is over. No host listens."""
-        self._covers.setdefault(BUTTON1, 0)
-        now_s = self.now_s(transport)
-        self._schedule(now_s + 0.01, now_s + 0.01 + for_s, BUTTON1, self._ticks(now_s))
-        transport.sleep(6.0)
-
-    @staticmethod
-    def now_s(transport: SimulatedTransport) -> float:
-        """The rig's time: since the board's newest start."""
-        return transport._channel.now / transport._channel.clock_hz
-
-
-class RealBoard(Board):
-    """As behind a real port, a boot id belongs to one life only."""
-
-    @property
-    def traits(self) -> PortTraits:
-        return REAL
-
-
-def connect(transport: SimulatedTransport) -> Board:
-    link = Link(transport, acknowledge_on_receipt=False)
-    link.open()
-    return RealBoard(link)
 
 
 @pytest.fixture
@@ -58,7 +22,10 @@ def rig(kept: Kept) -> RigWithButton:
 
 
 def test_every_slot_takes_a_recipe_and_keeps_its_name(kept: Kept, rig: RigWithButton) -> None:
-    with connect(SimulatedTransport(rig, seed=3)) as board, ShotLog.open(kept.folder / "l") as log:
+    with (
+        RealBoard.over(SimulatedTransport(rig, seed=3)) as board,
+        ShotLog.open(kept.folder / "l") as log,
+    ):
         most = board.slots().most
         for slot in range(1, most + 1):
             one = kept.recipe.renamed(f"slot {slot}")
@@ -79,7 +46,10 @@ def test_a_sequence_file_keeps_its_name_in_a_slot_and_the_ready_slot_is_told(
         {"name": "two streams", "row": [{"output": "valve1", "delay": "1 ms", "width": "50 ms"}]},
         "streams.toml",
     )
-    with connect(SimulatedTransport(rig, seed=3)) as board, ShotLog.open(kept.folder / "l") as log:
+    with (
+        RealBoard.over(SimulatedTransport(rig, seed=3)) as board,
+        ShotLog.open(kept.folder / "l") as log,
+    ):
         log.keep_table(file.make_table(board.info))
         board.upload(file)
         board.save_slot(5)
@@ -103,15 +73,15 @@ def test_after_a_power_cut_the_chosen_recipe_is_ready_and_nothing_has_fired(
 ) -> None:
     transport = SimulatedTransport(rig, seed=3)
     with ShotLog.open(kept.folder / "l") as log:
-        board = connect(transport)
+        board = RealBoard.over(transport)
         store_recipe(board, log, kept.recipe, 2)
         board.choose_slot(2)
         transport.restart_board()
-        board = connect(transport)
+        board = RealBoard.over(transport)
         assert board.status().digest == kept.recipe.sequence.make_table(board.info).digest
         assert fetch_shots(board, log).shots == ()
         rig.press(transport)
-        (shot,) = fetch_shots(connect(transport), log).shots
+        (shot,) = fetch_shots(RealBoard.over(transport), log).shots
         record = log.read_shot(shot).record
     assert record.state == "fired"
     assert [edge.what for edge in record.edges if edge.what == "flash1"] == ["flash1"] * 2
@@ -124,7 +94,7 @@ def test_the_evening_goes_from_slot_to_slot_by_the_button_and_the_log_knows_each
     transport = SimulatedTransport(rig, seed=3)
     tables = {}
     with ShotLog.open(kept.folder / "l") as log:
-        board = connect(transport)
+        board = RealBoard.over(transport)
         for slot in (2, 4, 7):
             one = kept.recipe.renamed(f"slot {slot}")
             one = replace(one, sequence=replace(one.sequence, tail_s=0.05 + 0.01 * slot))
@@ -139,7 +109,7 @@ def test_the_evening_goes_from_slot_to_slot_by_the_button_and_the_log_knows_each
         rig.press(transport, 1.5)
         rig.press(transport, 1.5)
         rig.press(transport)  # slot 2 again
-        fetched = fetch_shots(connect(transport), log)
+        fetched = fetch_shots(RealBoard.over(transport), log)
         shots = [log.read_shot(shot) for shot in fetched.shots]
         assert [shot.record.state for shot in shots] == ["fired"] * 3
         assert [shot.table.digest for shot in shots] == [tables[2], tables[4], tables[2]]
@@ -147,12 +117,12 @@ def test_the_evening_goes_from_slot_to_slot_by_the_button_and_the_log_knows_each
         rig.press(transport, 1.5)
         rig.press(transport)  # slot 4, which nobody fetches
         transport.restart_board()
-        board = connect(transport)
+        board = RealBoard.over(transport)
         assert board.status().digest == tables[2]
         assert fetch_shots(board, log).shots == ()
         # The board counts its releases from 1 again: this one is new, although the log has a release 1 of that board.
         rig.press(transport)
-        (after,) = fetch_shots(connect(transport), log).shots
+        (after,) = fetch_shots(RealBoard.over(transport), log).shots
         assert log.read_shot(after).table.digest == tables[2]
 
 
@@ -164,19 +134,19 @@ def test_a_power_cut_with_a_full_memory_loses_those_shots_and_nothing_else(
 ) -> None:
     transport = SimulatedTransport(rig, seed=3)
     with ShotLog.open(kept.folder / "l") as log:
-        board = connect(transport)
+        board = RealBoard.over(transport)
         store_recipe(board, log, kept.recipe, 3)
         board.choose_slot(3)
         for _ in range(PRESSED):
             rig.press(transport)
-        assert connect(transport).status().shots_forgotten >= 1
+        assert RealBoard.over(transport).status().shots_forgotten >= 1
         transport.restart_board()
-        board = connect(transport)
+        board = RealBoard.over(transport)
         assert board.status().digest == kept.recipe.sequence.make_table(board.info).digest
         fetched = fetch_shots(board, log)
         assert (fetched.shots, fetched.forgotten) == ((), 0)
         rig.press(transport)
-        (shot,) = fetch_shots(connect(transport), log).shots
+        (shot,) = fetch_shots(RealBoard.over(transport), log).shots
         assert log.read_shot(shot).record.state == "fired"
 
 
@@ -185,10 +155,10 @@ def test_a_full_memory_keeps_the_newest_shots_and_says_how_many_it_forgot(
 ) -> None:
     transport = SimulatedTransport(rig, seed=3)
     with ShotLog.open(kept.folder / "l") as log:
-        store_recipe(connect(transport), log, kept.recipe, 1)
+        store_recipe(RealBoard.over(transport), log, kept.recipe, 1)
         for _ in range(PRESSED):
             rig.press(transport)
-        board = connect(transport)
+        board = RealBoard.over(transport)
         fetched = fetch_shots(board, log)
         records = [log.read_shot(shot).record for shot in fetched.shots]
         assert fetch_shots(board, log).shots == ()

@@ -11,53 +11,27 @@ from pathlib import Path
 import pytest
 from changed_log import change_shot
 from command_line import run_cli
+from pressed_button import RealBoard, RigWithButton
 from served_board import TWO_DROPS
 
 from beamfall.board import Board
 from beamfall.errors import UserError
 from beamfall.events import Outcome
-from beamfall.link import Link, PortTraits
-from beamfall.link.traits import REAL
 from beamfall.repeatability.read import read_series
 from beamfall.setup.rig import example_rig
-from beamfall.setup.signals import Signal
 from beamfall.shots import ShotLog
 from beamfall.shots.remarks import list_remarks
 from beamfall.shots.repeat import find_peers, rebuild_sequence
 from beamfall.sim.build import draw_model
 from beamfall.sim.embedded import SimulatedTransport
-from beamfall.sim.rig import SimulatedRig
 from beamfall.workflows.series import Shooter, keep_unclaimed, settle_earlier
 
-BUTTON1 = int(Signal["button1"])
 BASE = 2**29  # protocol/messages.toml, button_release_base
-
-
-class RigWithButton(SimulatedRig):
-    """A simulated rig beside which somebody presses the board's button."""
-
-    def __init__(self) -> None:
-        super().__init__(draw_model(example_rig(), 3), 3)
-        self._covers[BUTTON1] = 0
-
-    def press(self, board: Board) -> None:
-        """Hold the button down for 0.1 s, and wait until the shot is over."""
-        now_s = board.transport.clock()
-        self._schedule(now_s + 0.01, now_s + 0.11, BUTTON1, self._ticks(now_s))
-        board.sleep(4.0)
-
-
-class RealBoard(Board):
-    """As behind a real port, nothing is known of the rig, and a boot id belongs to one life only."""
-
-    @property
-    def traits(self) -> PortTraits:
-        return REAL
 
 
 @pytest.fixture
 def rig() -> RigWithButton:
-    return RigWithButton()
+    return RigWithButton(draw_model(example_rig(), 3), 3)
 
 
 @pytest.fixture
@@ -65,16 +39,10 @@ def transport(rig: RigWithButton) -> SimulatedTransport:
     return SimulatedTransport(rig, seed=3)
 
 
-def connect(transport: SimulatedTransport) -> Board:
-    link = Link(transport, acknowledge_on_receipt=False)
-    link.open()
-    return RealBoard(link)
-
-
 def test_presses_make_a_series_of_their_own_with_the_plan_by_the_tables_digest(
     log: ShotLog, rig: RigWithButton, transport: SimulatedTransport
 ) -> None:
-    with connect(transport) as board:
+    with RealBoard.over(transport) as board:
         shooter = Shooter.begin(board, log, "shoot", rig=example_rig())
         fired = shooter.fire(TWO_DROPS)
         rig.press(board)
@@ -104,7 +72,7 @@ def test_presses_make_a_series_of_their_own_with_the_plan_by_the_tables_digest(
 def test_a_press_between_two_shots_of_a_series_has_the_series_rig(
     log: ShotLog, rig: RigWithButton, transport: SimulatedTransport
 ) -> None:
-    with connect(transport) as board:
+    with RealBoard.over(transport) as board:
         shooter = Shooter.begin(board, log, "shoot", rig=example_rig())
         shooter.fire(TWO_DROPS)
         rig.press(board)
@@ -117,7 +85,7 @@ def test_a_press_between_two_shots_of_a_series_has_the_series_rig(
 def test_a_table_that_the_log_has_never_seen_leaves_what_was_measured(
     log: ShotLog, rig: RigWithButton, transport: SimulatedTransport
 ) -> None:
-    with connect(transport) as board:
+    with RealBoard.over(transport) as board:
         digest = board.upload(TWO_DROPS)
         rig.press(board)
         (kept,) = keep_unclaimed(board, log)
@@ -137,7 +105,7 @@ def test_a_table_put_into_a_slot_is_known_when_the_button_releases_it(
     log: ShotLog, rig: RigWithButton, transport: SimulatedTransport
 ) -> None:
     other = replace(TWO_DROPS, tail_s=TWO_DROPS.tail_s + 0.1)
-    with connect(transport) as board:
+    with RealBoard.over(transport) as board:
         for sequence in (TWO_DROPS, other):
             log.keep_table(sequence.make_table(board.info))
         board.upload(TWO_DROPS)
@@ -151,13 +119,11 @@ def test_a_report_that_is_repeated_to_the_next_program_is_one_shot(
     path: Path, rig: RigWithButton, transport: SimulatedTransport
 ) -> None:
     with ShotLog.open(path) as log:
-        board = connect(transport)
+        board = RealBoard.over(transport)
         board.upload(TWO_DROPS)
         rig.press(board)
         (kept,) = keep_unclaimed(board, log)  # and the program ends before it could acknowledge
-        link = Link(transport, acknowledge_on_receipt=False)
-        link.open()
-        again = RealBoard(link)
+        again = RealBoard.over(transport)
         assert again.status().reports_kept > 0
         assert settle_earlier(again, log) == []
         assert again.status().reports_kept == 0
@@ -193,9 +159,7 @@ class ForgetfulBoard(RealBoard):
 def test_a_shot_whose_edges_the_board_had_to_forget_says_how_many(
     log: ShotLog, rig: RigWithButton, transport: SimulatedTransport
 ) -> None:
-    link = Link(transport, acknowledge_on_receipt=False)
-    link.open()
-    with ForgetfulBoard(link) as board:
+    with ForgetfulBoard.over(transport) as board:
         board.arm(TWO_DROPS)
         log.keep_table(TWO_DROPS.make_table(board.info))
         for _ in range(7):

@@ -12,7 +12,6 @@ from tiers import in_full
 from beamfall.board import Board
 from beamfall.board_tools.measure import measure
 from beamfall.errors import MeasureError, Refused
-from beamfall.link import Link
 from beamfall.setup.sequence import Row, Sequence
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -23,12 +22,6 @@ from virtual_board import VirtualBoard  # noqa: E402
 
 VALVE_PIN, FLASH_PIN, BEAM_PIN = 2, 7, 10
 KINDS = ["rp2", *in_full("stm32", "esp32")]
-
-
-def connect(transport: VirtualBoard) -> Board:
-    link = Link(transport, acknowledge_on_receipt=False)
-    link.open()
-    return Board(link)
 
 
 def make_shot(**settings: Any) -> Sequence:
@@ -43,7 +36,7 @@ def make_shot(**settings: Any) -> Sequence:
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_shot_is_fired_and_its_record_is_what_the_pins_did(kind: str) -> None:
     transport = VirtualBoard(kind)
-    with connect(transport) as board:
+    with Board.over(transport) as board:
         assert board.info.timing.name == "interrupt"
         assert board.info.clock_hz == 1_000_000
         ticket = board.arm(make_shot())
@@ -67,7 +60,7 @@ def test_a_shot_is_fired_and_its_record_is_what_the_pins_did(kind: str) -> None:
 @pytest.mark.parametrize("kind", KINDS)
 def test_an_abort_at_any_moment_is_off_at_once_and_told(kind: str) -> None:
     transport = VirtualBoard(kind)
-    with connect(transport) as board:
+    with Board.over(transport) as board:
         ticket = board.arm(make_shot())
         board.release(ticket)
         board.sleep(0.010)
@@ -99,7 +92,7 @@ def test_what_raises_in_an_interrupt_is_a_fault_by_name_and_the_next_shot_is_goo
 
     player._note_late = raise_once
     shot = Sequence(rows=(Row("release", 0, "valve1", 0.020, 0.005),), tail_s=0.01)
-    with connect(transport) as board:
+    with Board.over(transport) as board:
         for state, cause in (("fault", "port_failure"), ("fired", "none")):
             ticket = board.arm(shot)
             transport.world.outputs = []
@@ -114,7 +107,7 @@ def test_what_raises_in_an_interrupt_is_a_fault_by_name_and_the_next_shot_is_goo
 
 def test_a_row_too_early_for_the_port_is_refused_with_the_earliest() -> None:
     transport = VirtualBoard("rp2")
-    with connect(transport) as board:
+    with Board.over(transport) as board:
 
         def make(delay_s: float) -> Sequence:
             rows = (Row("beam1", 1, "flash1", delay_s, 0.001),)
@@ -133,11 +126,11 @@ def test_a_row_too_early_for_the_port_is_refused_with_the_earliest() -> None:
 
 
 def test_a_slot_survives_a_reset(tmp_path: Path) -> None:
-    with connect(VirtualBoard("rp2", tmp_path)) as board:
+    with Board.over(VirtualBoard("rp2", tmp_path)) as board:
         digest = board.upload(make_shot())
         board.save_slot(3)
         board.choose_slot(3)
-    with connect(VirtualBoard("rp2", tmp_path)) as board:
+    with Board.over(VirtualBoard("rp2", tmp_path)) as board:
         assert board.status().digest == digest
 
 
@@ -146,7 +139,7 @@ def test_maintenance_leaves_word_and_restarts(
 ) -> None:
     monkeypatch.chdir(tmp_path)
     transport = VirtualBoard("rp2")
-    board = connect(transport)
+    board = Board.over(transport)
     board.enter_maintenance()
     transport.sleep(0.5)
     assert transport.world.reset
@@ -163,7 +156,7 @@ def test_the_self_test_finds_what_the_interrupts_cost(kind: str) -> None:
     profile.LATE_US = 1000
     transport = VirtualBoard(kind, profile=profile, entry_ns=17000, soft_ns=40000)
     transport.world.wires[VALVE_PIN] = (BEAM_PIN, 0)
-    with connect(transport) as board:
+    with Board.over(transport) as board:
         found = measure(board, pulses=20, loads=("low",))
     result = found.loads["low"]
     assert result.stamp_error.count == result.flash_error.count == 20
@@ -187,7 +180,7 @@ def test_under_garbage_collection_soft_interrupts_are_late_and_the_figures_show_
     for kind in ("rp2", "esp32"):
         transport = VirtualBoard(kind, profile=profile)
         transport.world.wires[VALVE_PIN] = (BEAM_PIN, 0)
-        with connect(transport) as board:
+        with Board.over(transport) as board:
             transport.garbage_ns = 8 * MS
             found = measure(board, pulses=30, loads=("high",))
         assert found.loads["high"].questions > 10
@@ -197,12 +190,12 @@ def test_under_garbage_collection_soft_interrupts_are_late_and_the_figures_show_
 
 
 def test_without_the_wire_the_self_test_says_where_it_goes() -> None:
-    with connect(VirtualBoard("rp2")) as board, pytest.raises(MeasureError, match="jumper wire"):
+    with Board.over(VirtualBoard("rp2")) as board, pytest.raises(MeasureError, match="jumper wire"):
         measure(board, pulses=5)
     transport = VirtualBoard("rp2")
     transport.world.levels[BEAM_PIN] = 1  # nothing connected: pulled up, dark
     with (
-        connect(transport) as board,
+        Board.over(transport) as board,
         pytest.raises(MeasureError, match="beam1.*valve1"),
     ):
         measure(board, pulses=5)
