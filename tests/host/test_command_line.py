@@ -17,13 +17,13 @@ from unittest import mock
 
 import pytest
 from command_line import run_cli
+from two_drops import make_two_drops
 from typer.models import OptionInfo
 
 from beamfall.cli import main, shots_list
 from beamfall.cli.help import list_commands
 from beamfall.link.welcome import Welcome
 from beamfall.setup.rig import example_rig
-from beamfall.setup.sequence import Row, Sequence
 from beamfall.shots import EdgeRecord, ShotLog, ShotRecord
 from beamfall.shots.outcome import plan_of
 
@@ -69,15 +69,7 @@ def run(folder: Path, *arguments: str, **environment: str) -> subprocess.Complet
 def log(folder: Path, welcome: Welcome) -> Path:
     """A log with a fired, a missed, a refused and an unfinished shot; invented."""
     path = folder / "log.sqlite3"
-    sequence = Sequence(
-        (
-            Row("release", 0, "valve1", 0.1, 0.013),
-            Row("release", 0, "valve1", 0.185, 0.013),
-            Row("beam1", 2, "flash1", 0.19, 0.002),
-        ),
-        window_s=1.0,
-    )
-    table = sequence.to_table(125_000_000)
+    table = make_two_drops().to_table(125_000_000)
     edges = (
         EdgeRecord("valve1", "on", 12_500_000, 12_500_000, "stamped"),
         EdgeRecord("valve1", "off", 14_125_000, 14_125_000, "stamped"),

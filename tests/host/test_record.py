@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 
 import pytest
+from two_drops import make_two_drops
 
 from beamfall.board import Board
 from beamfall.events import Edge
@@ -72,15 +73,7 @@ def test_an_edge_too_many_stays_without_a_plan() -> None:
 
 
 def test_a_shot_of_the_simulated_board_becomes_the_object_of_shoot_json() -> None:
-    sequence = Sequence(
-        (
-            Row("release", 0, "valve1", 0.1, 0.013),
-            Row("release", 0, "valve1", 0.185, 0.013),
-            Row("beam1", 2, "flash1", 0.19, 0.002),
-        ),
-        window_s=1.0,
-        blanking_s=0.02,
-    )
+    sequence = make_two_drops(blanking_s=0.02)
     with Board.connect("sim?seed=7") as board:
         outcome = board.shoot(sequence)
         table = sequence.make_table(board.info)

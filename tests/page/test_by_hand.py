@@ -7,22 +7,15 @@ from typing import Any
 
 import pytest
 from page_helpers import OpenReady, expect
+from two_drops import make_two_drops
 
 from beamfall.errors import SequenceError, UserError
 from beamfall.page.by_hand import STATES_MOST, ByHand, round_times
 from beamfall.page.hub import Hub
 from beamfall.setup.limits import BoardLimits
-from beamfall.setup.sequence import Row, Sequence
+from beamfall.setup.sequence import Sequence
 
-SHOT = Sequence(
-    (
-        Row("release", 0, "valve1", 0.1, 0.013),
-        Row("release", 0, "valve1", 0.185, 0.013),
-        Row("beam1", 2, "flash1", 0.19, 0.002),
-    ),
-    window_s=1.0,
-    name="two drops",
-)
+SHOT = make_two_drops(name="two drops")
 
 
 class Shown:

@@ -15,12 +15,12 @@ from pathlib import Path
 import pytest
 from command_line import run_cli
 from needs import need_chromium
+from two_drops import make_two_drops
 
 from beamfall.board import Board
 from beamfall.page.pictures import PictureShelf, find_pictures
 from beamfall.page.review import describe_shot_line
 from beamfall.setup.rig import example_rig
-from beamfall.setup.sequence import Row, Sequence
 from beamfall.shots import ShotLog
 from beamfall.workflows.series import Shooter
 
@@ -45,15 +45,7 @@ def fired(tmp_path_factory: pytest.TempPathFactory) -> Path:
             if number:
                 shooter.rest(5.0)
             delay_s = 0.17 + 0.001 * number
-            sequence = Sequence(
-                (
-                    Row("release", 0, "valve1", 0.1, 0.013),
-                    Row("release", 0, "valve1", 0.2, 0.013),
-                    Row("beam1", 2, "flash1", delay_s, 0.002),
-                ),
-                window_s=1.0,
-                blanking_s=0.02,
-            )
+            sequence = make_two_drops(0.2, delay_s, blanking_s=0.02)
             shooter.fire(
                 sequence,
                 swept={"of": "flash", "step": number, "value_ms": 1e3 * delay_s, "repeat": 1},

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 from command_line import run_cli
+from two_drops import make_two_drops
 
 from beamfall.planning.expected import expect_edges
 from beamfall.planning.make import make_plan
@@ -13,21 +14,13 @@ from beamfall.plot.scene import Arrow, Bar, Panel
 from beamfall.plot.sequence import describe_sequence
 from beamfall.setup.limits import BoardLimits
 from beamfall.setup.rig import example_rig
-from beamfall.setup.sequence import Row, Sequence
+from beamfall.setup.sequence import Sequence
 
 EDGES = {"beam1": (0.26, 0.345)}
 
 
 def make_shot(second_s: float = 0.185, flash_s: float = 0.19) -> Sequence:
-    return Sequence(
-        (
-            Row("release", 0, "valve1", 0.1, 0.013),
-            Row("release", 0, "valve1", second_s, 0.013),
-            Row("beam1", 2, "flash1", flash_s, 0.002),
-        ),
-        window_s=1.0,
-        name="two drops",
-    )
+    return make_two_drops(second_s, flash_s, name="two drops")
 
 
 def draw(shot: Sequence) -> Panel:
