@@ -150,24 +150,19 @@ def take_until(source: WatchedFolder, count: int) -> list[Path]:
     return found
 
 
-def test_files_that_go_again_stop_nothing(
-    watched: WatchedFolder, folder: Path, make_picture: MakePicture
-) -> None:
-    for number in range(5):
-        folder.joinpath(f"gone{number}.jpg").write_bytes(b"\xff\xd8 half")
+@pytest.mark.parametrize(
+    ("count", "content", "go"), [(5, b"\xff\xd8 half", True), (50, b"", False)]
+)
+def test_files_that_go_again_or_never_end_stop_nothing(
+    watched: WatchedFolder, folder: Path, make_picture: MakePicture,
+    count: int, content: bytes, go: bool,
+) -> None:  # fmt: skip
+    half = [folder / f"half{number}.jpg" for number in range(count)]
+    for file in half:
+        file.write_bytes(content)
     watched.take(0.5)
-    for number in range(5):
-        folder.joinpath(f"gone{number}.jpg").unlink()
+    for file in half if go else ():
+        file.unlink()
     whole = make_picture(folder / "whole.jpg", None)
     assert take_until(watched, 1) == [whole]
-
-
-def test_of_files_that_never_end_only_so_many_are_looked_at(
-    watched: WatchedFolder, folder: Path, make_picture: MakePicture
-) -> None:
-    for number in range(50):
-        folder.joinpath(f"half{number}.jpg").write_bytes(b"")
-    watched.take(0.5)
-    whole = make_picture(folder / "whole.jpg", None)
-    assert take_until(watched, 1) == [whole]
-    assert len(watched._growing) <= 20
+    assert len(watched._growing) <= 20, "only so many are looked at"

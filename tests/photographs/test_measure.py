@@ -6,14 +6,13 @@ The pictures are simulated; `python tests/benchmarks/measured_pictures.py` judge
 from __future__ import annotations
 
 import json
-import random
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 from command_line import run_cli
-from photographed_rigs import find_truth, make_shot
+from photographed_rigs import photograph_one
 from PIL import Image, ImageDraw
 
 from beamfall.errors import PictureError, UserError
@@ -22,7 +21,6 @@ from beamfall.photos.measure.edges import find_peak, take_rows_away
 from beamfall.photos.measure.series import lacks, share_scene, share_surface
 from beamfall.setup.rig import example_rig
 from beamfall.sim.build import draw_model
-from beamfall.sim.develop import render
 from beamfall.workflows.picture_scene import make_picture_scene
 
 PIXELS = 500
@@ -34,13 +32,7 @@ def shots():
     """A picture of each kind of one rig whose camera is tilted by 2°, with its truth."""
     model = draw_model(example_rig(), 4)
     model = replace(model, look=replace(model.look, roll_deg=2.0, noise=0.01))
-    made = {}
-    for kind in KINDS:
-        draws = random.Random(f"measured {kind}")
-        taken = next(one for _ in range(20) if (one := make_shot(model, kind, draws)) is not None)
-        truth = find_truth(taken.scene, kind, taken.stage, taken.meeting_m_s, PIXELS)
-        made[kind] = render(taken.scene, pixels=PIXELS), truth
-    return made
+    return {kind: photograph_one(kind, PIXELS, model)[:2] for kind in KINDS}
 
 
 def scene_of(truth) -> Scene:

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import random
 from dataclasses import replace
 
 import numpy as np
 import pytest
-from photographed_rigs import find_truth, make_shot
+from photographed_rigs import photograph_one
 
 from beamfall.photos.measure import Measured, Scene, Value, date_series, measure_pixels
 from beamfall.photos.measure.age import find_age, find_cap
@@ -18,9 +17,6 @@ from beamfall.photos.measure.shapes import Blob, Standing
 from beamfall.photos.measure.upright import measure_standing
 from beamfall.physics.expected_drop import ExpectedDrop
 from beamfall.physics.umbrella import umbrella_radius
-from beamfall.setup.rig import example_rig
-from beamfall.sim.build import draw_model
-from beamfall.sim.develop import render
 
 DROP_MM, SPEED, PER_MM, SURFACE = 4.0, 3.0, 10.0, 700.0
 FIRST = ExpectedDrop(-0.2, 5e-3, 3e-4, SPEED)  # it struck long before
@@ -146,11 +142,8 @@ def test_one_drop_makes_no_umbrella() -> None:
 @pytest.fixture(scope="module")
 def touching():
     """Drop 2 on the tip of a jet, with its truth, and how high it is expected."""
-    model = draw_model(example_rig(), 4)
-    draws = random.Random("measured contact")
-    taken = next(one for _ in range(20) if (one := make_shot(model, "contact", draws)) is not None)
-    truth = find_truth(taken.scene, "contact", taken.stage, taken.meeting_m_s, 400)
-    return render(taken.scene, pixels=400), truth, taken.heights_m[1]
+    pixels, truth, taken = photograph_one("contact", 400)
+    return pixels, truth, taken.heights_m[1]
 
 
 def test_the_log_says_whether_a_ball_on_a_jet_is_drop_2(touching) -> None:

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from arriving import SEQUENCE
 from command_line import run_cli
-from photographed_rigs import find_truth, make_shot
+from photographed_rigs import photograph_one
 from PIL import Image
 
 from beamfall.board import Board
@@ -21,8 +21,6 @@ from beamfall.photos.measure import Measured, Scene, Value, date_series, measure
 from beamfall.physics.umbrella import umbrella_age, umbrella_radius
 from beamfall.setup.rig import example_rig
 from beamfall.shots import ShotLog
-from beamfall.sim.build import draw_model
-from beamfall.sim.develop import render
 from beamfall.workflows.picture_measure import measure_shot
 from beamfall.workflows.picture_reader import describe_logged
 from beamfall.workflows.series import Shooter
@@ -86,11 +84,7 @@ def test_one_picture_alone_keeps_its_own_age() -> None:
 @pytest.fixture(scope="module")
 def picture():
     """Drop 2 above the jet, with its truth."""
-    model = draw_model(example_rig(), 4)
-    draws = random.Random("measured before")
-    taken = next(one for _ in range(20) if (one := make_shot(model, "before", draws)) is not None)
-    truth = find_truth(taken.scene, "before", taken.stage, taken.meeting_m_s, 500)
-    return render(taken.scene, pixels=500), truth
+    return photograph_one("before", 500)[:2]
 
 
 def test_a_background_takes_away_what_is_always_there(picture, tmp_path: Path) -> None:

@@ -10,7 +10,6 @@ import pytest
 from fluids.flow_meter import flow_meter_discharge
 from hypothesis import given
 from hypothesis import strategies as st
-from out_of_range import ANY, Bounds, refuses
 
 from beamfall.physics.drops import (
     ValveFlow,
@@ -148,28 +147,6 @@ def test_a_drop_that_drips_starts_with_its_own_fall_and_a_pushed_one_faster() ->
     assert start_speed(4e-3, 0.1, 2e-3, gravity=9.81) == pytest.approx((0.5 * 9.81 * 4e-3) ** 0.5)
     # 0.8 m/s through 2 mm: √(0.0196 + 0.64 − 2·0.072736/(998.2·0.002)) = 0.766
     assert start_speed(4e-3, 0.8, 2e-3) == pytest.approx(0.766, abs=1e-3)
-
-
-@pytest.mark.parametrize(
-    ("call", "quantity", "found", "bounds"),
-    [
-        (lambda: compute_volume(4.0), "drop diameter", 4, (0.0001, 0.02)),
-        (lambda: compute_diameter(0.0), "drop volume", 0, ANY),
-        (lambda: valve_flow(10.0, 2e-3, 0.02), "head", 10, (0.005, 2)),
-        (lambda: valve_flow(0.1, 2.0, 0.02), "bore", 2, ANY),
-        (lambda: valve_flow(0.1, 2e-3, 20.0), "length of the bore", 20, ANY),
-        (lambda: valve_flow(0.1, 2e-3, 0.02, discharge=1.4), "discharge coefficient", 1.4, ANY),
-        (lambda: valve_volume(valve_flow(0.1, 2e-3, 0.02), 12.5), "valve opening", 12.5, ANY),
-        (lambda: dripping_volume(0.02), "wetted radius", 0.02, (None, 0.00726)),
-        (lambda: nozzle_drops(4e-3, 2e-3), "outer diameter", 0.002, (0.004, None)),
-    ],
-)
-def test_bad_drops_are_refused_with_key_value_and_range(
-    call: object, quantity: str, found: object, bounds: Bounds
-) -> None:
-    assert callable(call)
-    with refuses(quantity, found, bounds):
-        call()
 
 
 @given(st.floats(1e-4, 7e-3), st.floats(1e-4, 7e-3))

@@ -7,7 +7,6 @@ import math
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from out_of_range import ANY, Bounds, refuses
 
 from beamfall.physics.light import (
     airy_diameter,
@@ -71,26 +70,6 @@ def test_airy_disc() -> None:
     zero = float(jn_zeros(1, 1)[0])
     expected = 2 * zero / math.pi * 550e-9 * 16.0 * 1.5
     assert airy_diameter(16.0, 0.5) == pytest.approx(expected, rel=1e-5)
-
-
-@pytest.mark.parametrize(
-    ("call", "quantity", "found", "bounds"),
-    [
-        (lambda: blur_on_sensor(3.3, 50.0, 1.0), "flash duration", 50, (1e-06, 0.1)),
-        (lambda: blur_on_sensor(-1.0, 5e-5, 1.0), "speed", -1, ANY),
-        (lambda: judge_blur(3.3, 5e-5, 1.0, 4.0, 16.0), "pixel", 4, (1e-06, 5e-05)),
-        (lambda: estimate_flash_duration(64.0), "flash power", 64, (0.00390625, 1)),
-        (lambda: effective_aperture(0.0, 1.0), "f-number", 0, ANY),
-        (lambda: effective_aperture(16.0, 1.0, pupil=0.0), "pupil magnification", 0, ANY),
-        (lambda: airy_diameter(16.0, 1.0, wavelength_m=550.0), "wavelength", 550, ANY),
-    ],
-)
-def test_bad_light_is_refused_with_key_value_and_range(
-    call: object, quantity: str, found: object, bounds: Bounds
-) -> None:
-    assert callable(call)
-    with refuses(quantity, found, bounds):
-        call()
 
 
 @given(st.floats(1 / 256, 1.0), st.floats(1 / 256, 1.0))

@@ -9,11 +9,9 @@ import sys
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from out_of_range import ANY, Bounds, refuses
 
 from beamfall.physics.liquids import (
     WATER,
-    Liquid,
     glycerol_water,
     milk,
     mix_by_parts,
@@ -130,39 +128,6 @@ def test_a_recipe_by_volume_and_by_mass() -> None:
     everything = mix_by_parts({"milk": 1, "water": 1, "gum": 0.01, "surfactant": 0.01})
     assert everything.unknown == {"density_kg_m3", "viscosity_pa_s", "surface_tension_n_m"}
     assert everything.density_kg_m3 == pytest.approx((1030.0 + 998.207) / 2, abs=1e-3)
-
-
-@pytest.mark.parametrize(
-    ("call", "quantity", "found", "bounds"),
-    [
-        (lambda: water(20.0), "water temperature", 20, (273.16, 372)),
-        (lambda: glycerol_water(40.0), "glycerol mass fraction", 40, (0, 1)),
-        (lambda: glycerol_water(0.4, 333.15), "glycerol mixture temperature", 333.15, ANY),
-        (lambda: milk(278.15), "milk temperature", 278.15, ANY),
-        (lambda: Liquid("x", 1.0, 1e-3, 0.07), "liquid density", 1, ANY),
-        (lambda: Liquid("x", 998.0, 1.0016e-6, 0.07), "liquid viscosity", 1.0016e-06, ANY),
-        (lambda: Liquid("x", 998.0, 1e-3, 72.0), "surface tension", 72, ANY),
-        (lambda: Liquid("x", 998.0, 1e-3, 0.07, flow_index=3.0), "flow index", 3, ANY),
-        (
-            lambda: Liquid("x", 998.0, 1e-3, 0.07, unknown=frozenset({"taste"})),
-            "unknown",
-            ("taste",),
-            ANY,
-        ),
-        (lambda: with_gum(WATER, consistency=1.0), "gum", (1.0, None), ANY),
-        (lambda: with_gum(WATER, 0.5, 0.4).viscosity_at(1e9), "shear rate", 1e09, ANY),
-        (lambda: mix_by_parts({"wine": 1}), "ingredient", "wine", ANY),
-        (lambda: mix_by_parts({"water": -1}), "parts of water", -1, ANY),
-        (lambda: mix_by_parts({"gum": 1}), "parts", 0, ANY),
-        (lambda: mix_by_parts({"water": 1}, by="spoon"), "by", "spoon", ANY),
-    ],
-)
-def test_bad_liquids_are_refused_with_key_value_and_range(
-    call: object, quantity: str, found: object, bounds: Bounds
-) -> None:
-    assert callable(call)
-    with refuses(quantity, found, bounds):
-        call()
 
 
 @given(st.floats(0.0, 1.0), st.floats(0.0, 1.0), st.floats(288.15, 303.15))

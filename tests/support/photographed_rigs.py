@@ -267,6 +267,17 @@ def _is_inside(scene: Scene) -> bool:
     return any(y + radius < above - 1.0 for _, y, radius, _ in scene["columns"][0]["drops"])
 
 
+def photograph_one(
+    kind: str, pixels: int, model: RigModel | None = None
+) -> tuple[Any, Truth, Taken]:
+    """A picture of that kind, always the same one, of the example rig or another; with its truth and its shot."""
+    model = model or draw_model(example_rig(), 4)
+    draws = random.Random(f"measured {kind}")
+    taken = next(one for _ in range(20) if (one := make_shot(model, kind, draws)) is not None)
+    truth = find_truth(taken.scene, kind, taken.stage, taken.meeting_m_s, pixels)
+    return render(taken.scene, pixels=pixels), truth, taken
+
+
 def find_truth(scene: Scene, kind: str, stage: str, meeting: float | None, pixels: int) -> Truth:
     """The truth about a scene in a picture of that many pixels."""
     frame = Frame.of(scene, pixels)

@@ -116,8 +116,7 @@ class CheckTerminal(Terminal):
             self._say("Once more, to be sure:")
         if question.caution:
             self._say(f"Caution: {question.caution}")
-        one = question.question
-        self._say(one.before if isinstance(question, GetReady) else one.text)
+        self._say(question.text)
 
     def _list_answers(self, question: Look) -> None:
         answers = question.question.answers

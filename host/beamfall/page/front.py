@@ -193,10 +193,10 @@ class PageFrontEnd:
 
     def _ask_at_rig(self, question: AtRig) -> str:
         one, hint, listen = question.question, "", None
-        text, cannot = one.text, words.CANNOT_DO
+        cannot = words.CANNOT_DO
         choices: tuple[tuple[str, str], ...]
         if isinstance(question, GetReady):
-            text, choices = one.before, ((READY, "Ready"),)
+            choices = ((READY, "Ready"),)
         elif isinstance(question, DoIt):
             choices, listen = ((DONE, "Done"),), question.listen
         else:
@@ -205,7 +205,7 @@ class PageFrontEnd:
             if question.simulated is not None:
                 hint = f"On the simulated rig: {one.answers[question.simulated]}"
         return self._work.ask(
-            text, (*choices, (CANNOT_TELL, cannot)), hint=hint, listen=listen,
+            question.text, (*choices, (CANNOT_TELL, cannot)), hint=hint, listen=listen,
             cautions=(question.caution,) if question.caution else (),
         )  # fmt: skip
 

@@ -69,6 +69,11 @@ class AtRig(Asked[str]):
     caution: str = ""
     again: bool = False
 
+    @property
+    def text(self) -> str:
+        """What is asked or to be done, from the catalogue."""
+        return self.question.text
+
     def read(self, text: str) -> str:
         """Raises CannotTell if somebody cannot tell, or cannot do it."""
         given = text.strip()
@@ -84,7 +89,11 @@ class AtRig(Asked[str]):
 
 @dataclass(frozen=True)
 class GetReady(AtRig):
-    """Do what `question.before` says, and say that you are ready."""
+    """Get ready for the question, and say that you are."""
+
+    @property
+    def text(self) -> str:
+        return self.question.before
 
     @property
     def choices(self) -> tuple[str, ...]:
@@ -93,7 +102,7 @@ class GetReady(AtRig):
 
 @dataclass(frozen=True)
 class DoIt(AtRig):
-    """Do what `question.text` says, now, while the board watches; `listen` is called repeatedly meanwhile."""
+    """Do what the text says, now, while the board watches; `listen` is called repeatedly meanwhile."""
 
     listen: Listen = lambda seconds: None
 
