@@ -21,8 +21,12 @@ from __future__ import annotations
 
 import random
 import runpy
+import sys
 from pathlib import Path
 from typing import Any
+
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+from scenario_files import watch_files  # noqa: E402
 
 PROFILE = Path(__file__).resolve().parents[2] / "firmware" / "boards" / "pico.py"
 VALVES = (1, 2, 3)
@@ -30,7 +34,6 @@ FLASHES = (4, 5, 6)
 BEAM = 9
 LIGHT = 11
 INPUTS = (9, 10, 11, 12)
-LOOK_NS = 20e6
 LIGHT_NS = 40_000
 HELLO_NS = 300e6
 
@@ -50,28 +53,18 @@ class Rig:
         self.drops = args.get("drops", "1") != "0"
         self.bursts = int(args.get("bursts", 0))
         self.zero = profile.get("ZERO_PIN")
-        self.stop_file = args.get("stop")
         self.first_byte_ns: float | None = None
         self.hello = bytes.fromhex(args.get("hello", ""))
         self.chance = random.Random(int(args.get("seed", 1)))
         for signal in INPUTS:
             self.line(signal, 0, None)
-        if self.stop_file:
-            self.look_for_stop()
-        if "ready" in args:
-            board.at(HELLO_NS, Path(args["ready"]).touch)
+        watch_files(board)
         if self.hello:
             board.at(HELLO_NS, self.say_hello)
 
     def line(self, signal: int, on: int, at_ns: float | None) -> None:
         pin, on_high = self.inputs[signal]
         self.board.drive(pin, on if on_high else 1 - on, at_ns)
-
-    def look_for_stop(self) -> None:
-        if Path(self.stop_file).exists():
-            self.board.stop()
-        else:
-            self.board.at(self.board.now + LOOK_NS, self.look_for_stop)
 
     def say_hello(self) -> None:
         if self.first_byte_ns is None:

@@ -49,6 +49,11 @@ def _peak_mb() -> float:
     return read_status_mib("VmHWM")
 
 
+def _find_modules() -> None:
+    for folder in (HERE, HERE.parent / "support", TOP / "firmware", TOP / "host"):
+        sys.path.insert(0, str(folder))
+
+
 def main() -> int:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
@@ -74,8 +79,7 @@ def main() -> int:
     if options.minimise is not None:
         return _minimise(options.target, options.minimise)
 
-    for folder in (HERE, TOP / "firmware", TOP / "host"):
-        sys.path.insert(0, str(folder))
+    _find_modules()
     options.finds.mkdir(parents=True, exist_ok=True)
     CORPUS.joinpath(options.target).mkdir(parents=True, exist_ok=True)
     if options.target in MUTATED:
@@ -202,8 +206,7 @@ class _Keeper:
 
 def _minimise(target: str, folder: Path) -> int:
     """Keep the inputs of a folder that reach new lines of the code under test, smallest first."""
-    for path in (HERE, TOP / "firmware", TOP / "host"):
-        sys.path.insert(0, str(path))
+    _find_modules()
     import targets
 
     _, parts = MUTATED.get(target, (0, ("",)))

@@ -5,6 +5,8 @@ from __future__ import annotations
 import functools
 from typing import Any
 
+from virtual_clock import VirtualClock
+
 from beamfall.board import Board
 from beamfall.link.traits import REAL
 from beamfall.wire import Frame, Framer, Message, encode_frame, get_codec
@@ -99,7 +101,7 @@ def make_fields(script: Script, name: str, base: dict[str, Any]) -> dict[str, An
     return values
 
 
-class HostileLine:
+class HostileLine(VirtualClock):
     """A transport. Its time passes while the host waits; `said` counts the frames it has given."""
 
     name = "hostile"
@@ -109,7 +111,6 @@ class HostileLine:
         self._script = script
         self._welcome = welcome
         self._framer = Framer(DEFINITION)
-        self._now_s = 0.0
         self._out = b""
         self._session = self._report = self._release = 0
         self._digest = bytes(16)
@@ -117,7 +118,7 @@ class HostileLine:
 
     # -- what a transport does -----------------------------------------------------------------------------------
     def read(self, timeout_s: float) -> bytes:
-        self._now_s += max(timeout_s, 1e-4)
+        self.now += max(timeout_s, 1e-4)
         if not self._script.is_spent:
             for _ in range(self._script.byte() % 4):
                 self._say_report()
@@ -128,15 +129,6 @@ class HostileLine:
         for one in self._framer.feed(data):
             if isinstance(one, Frame):
                 self._answer(one)
-
-    def clock(self) -> float:
-        return self._now_s
-
-    def sleep(self, seconds: float) -> None:
-        self._now_s += seconds
-
-    def close(self) -> None:
-        pass
 
     # -- what it says --------------------------------------------------------------------------------------------
     def _answer(self, frame: Frame) -> None:

@@ -7,6 +7,7 @@ from typing import Any
 
 import firmware_targets as firmware
 import outside
+from virtual_clock import VirtualClock
 
 from beamfall.errors import MessageError
 from beamfall.link import Link
@@ -25,7 +26,7 @@ DEFINITION = CODEC.definition
 _UNDAMAGED = (FrameErrorName.WRONG_VERSION, FrameErrorName.UNKNOWN_MESSAGE)
 
 
-class FedTransport:
+class FedTransport(VirtualClock):
     """Gives the bytes it has been handed; time passes with every look."""
 
     name = "fuzz"
@@ -33,24 +34,14 @@ class FedTransport:
     def __init__(self) -> None:
         self.data = b""
         self.written = 0
-        self._now = 0.0
 
     def read(self, timeout_s: float) -> bytes:
-        self._now += max(timeout_s, 0.001)
+        self.now += max(timeout_s, 0.001)
         data, self.data = self.data, b""
         return data
 
     def write(self, data: bytes) -> None:
         self.written += len(data)
-
-    def clock(self) -> float:
-        return self._now
-
-    def sleep(self, seconds: float) -> None:
-        self._now += seconds
-
-    def close(self) -> None:
-        pass
 
 
 def fuzz_host(data: bytes) -> None:

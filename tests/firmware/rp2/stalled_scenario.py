@@ -2,15 +2,19 @@
 
 From 40 ms after the shutter's contact closes, until 1.2 s after, no packet of the console is taken from the board,
 while it is made to answer more than its line can hold. Arguments (K=V): stop and ready, paths of files, as in
-tests/board/emulated_rig.py.
+tests/board/scenario_files.py.
 """
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import Any
 
 from beamfall.wire import Message, encode_frame, get_codec
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "board"))
+from scenario_files import watch_files  # noqa: E402
 
 SHUTTER, BEAM1, BEAM2, LIGHT1, BUTTON1 = 6, 10, 11, 12, 13  # GPIO of firmware/boards/pico.py
 # In the USB controller's memory: RP2040 datasheet, buffer control.
@@ -23,7 +27,6 @@ STALL_NS, READ_AGAIN_NS = 40 * MS, 1200 * MS
 SESSION = 12345
 ASK_NS = 6 * MS  # one by one, so that the line does not fill up in whole packets
 REQUESTS = 40  # of no session: each is refused at once, in about 25 bytes
-LOOK_NS, READY_NS = 20 * MS, 300 * MS
 
 state: dict[str, Any] = {"stalled": False, "held": []}
 
@@ -42,14 +45,7 @@ def setup(board: Any) -> None:
 
     usb.dpram_updated = written
 
-    def look() -> None:
-        if Path(board.args["stop"]).exists():
-            board.stop()
-        else:
-            board.at(board.now + LOOK_NS, look)
-
-    look()
-    board.at(READY_NS, Path(board.args["ready"]).touch)
+    watch_files(board)
 
 
 def on_edge(gpio: int, level: int, t_ns: int, board: Any) -> None:
