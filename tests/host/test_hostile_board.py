@@ -49,7 +49,7 @@ def test_a_welcome_that_cannot_be_is_refused_by_name(
     Welcome.from_message(Message("welcome", welcome))
     with pytest.raises(ImplausibleBoard) as refused:
         Welcome.from_message(Message("welcome", {**welcome, field: value}))
-    assert field in str(refused.value)
+    assert refused.value.field == field
 
 
 def test_edges_without_end_do_not_fill_memory() -> None:

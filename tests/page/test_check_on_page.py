@@ -9,6 +9,7 @@ import pytest
 from page_helpers import Serve, Served
 
 from beamfall.board_session import HOST_TIMEOUT_S
+from beamfall.faults.fault_rig import WATCH_ENDED
 from beamfall.faults.finder import NO_ANSWER
 from beamfall.page.jobs import make_check
 from beamfall.page.listening import make_opener
@@ -59,7 +60,7 @@ def test_a_person_slower_than_the_boards_time_out_is_waited_for(serve: Serve) ->
     assert job["state"] == "ended", job["text"]
     assert acted >= 1
     assert job["result"]["ranked"][0]["name"] == "beam-misaligned"
-    assert not [line for line in job["lines"] if "stopped watching" in line["showed"]]
+    assert not [line for line in job["lines"] if WATCH_ENDED in line["showed"]]
 
 
 def lead(served: Served, answer: Callable[[Any], str]) -> tuple[Any, list[Any]]:

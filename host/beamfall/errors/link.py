@@ -42,7 +42,11 @@ class AtPrompt(NotABoard):
 
 
 class ImplausibleBoard(LinkError):
-    """A welcome holds a value that no board can have; the message names it. Install the firmware again."""
+    """A welcome holds a value that no board can have, in this `field`. Install the firmware again."""
+
+    def __init__(self, message: str, *, field: str) -> None:
+        super().__init__(message)
+        self.field = field
 
 
 class ProtocolMismatch(LinkError):

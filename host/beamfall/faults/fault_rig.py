@@ -32,6 +32,7 @@ _SHORTEST_S = 1e-6  # less than a tick of a virtual clock never passes
 _CLEARED = ("in_fault", "busy")  # refusals that an abort cures
 CONTACT_S = 0.002
 _RESTS, _RESTS_UNSEEN = 2.0, 10.0  # recycling times between flashes
+WATCH_ENDED = "the board stopped watching the beam by itself"
 
 
 def list_sensors(board: Board, setup: Setup) -> tuple[bool, bool]:
@@ -201,7 +202,7 @@ class FaultRig:
                 break
         if not ended or ended[0].state.name == "fault" or ended[0].cause.name == "aborted":
             why = ended[0].cause.label if ended else "nobody knows why"
-            raise ShotError(f"the board stopped watching the beam by itself: {why}")
+            raise ShotError(f"{WATCH_ENDED}: {why}")
         return edges
 
     @property

@@ -71,7 +71,8 @@ class Welcome:
             if not least <= known[name] <= most:
                 raise ImplausibleBoard(
                     f"the board reports {name} = {known[name]}, which no board can have "
-                    f"({least} to {most}). Install its firmware again: `beamfall board install`"
+                    f"({least} to {most}). Install its firmware again: `beamfall board install`",
+                    field=name,
                 )
         return cls(**{field.name: known[field.name] for field in fields(cls)})
 
