@@ -72,6 +72,7 @@ def test_numbers_and_names_beyond_all_files(served: Served) -> None:
         status, _, answer = asker.ask("POST", f"/do/{command}", body.encode())
         assert status == 422, command
         assert json.loads(answer)["error"].startswith(f"{command}: ")
+    assert asker.ask("POST", "/do/step", b'{"of": "opening", "by": "1 ms"}')[0] == 422
 
 
 def test_a_damaged_shot_is_named_by_whatever_asks_for_it(served: Served, log_path: Path) -> None:

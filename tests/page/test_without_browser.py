@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import inspect
+import queue
+import subprocess
 import sys
 import threading
 import time
+from functools import partial
 from types import SimpleNamespace
 from typing import Any, cast
 
@@ -22,6 +25,7 @@ from beamfall.page.desk import Desk
 from beamfall.page.door import Codes, Door
 from beamfall.page.hub import Hub
 from beamfall.page.paced import AbortAsked, PacedTransport
+from beamfall.page.pictures import Painter
 from beamfall.page.serve import parse_listen
 from beamfall.planning.seek.answer import Answer
 from beamfall.workflows.seek_steps import Aim, Answered
@@ -190,3 +194,19 @@ def test_a_search_that_does_not_fit_the_rig_file_says_so_in_its_newest_line() ->
         for misfit in (False, True)
     ]
     assert [line["misfit"] for line in lines] == [False, True]
+
+
+def test_pictures_still_to_be_drawn_do_not_keep_the_program_alive() -> None:
+    """A series leaves many of them; Ctrl-C must end the page all the same."""
+    program = (
+        "import time; from beamfall.page.pictures import Painter; painter = Painter(); "
+        "painter.submit(lambda: time.sleep(1e5)); painter.submit(lambda: time.sleep(1e5))"
+    )
+    subprocess.run([sys.executable, "-c", program], check=True, timeout=60.0)
+
+
+def test_a_painter_goes_on_with_the_next_picture() -> None:
+    painter, drawn = Painter(), queue.SimpleQueue[int]()
+    for number in (1, 2):
+        painter.submit(partial(drawn.put, number))
+    assert [drawn.get(timeout=60.0) for _ in range(2)] == [1, 2]

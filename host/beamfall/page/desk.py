@@ -221,6 +221,8 @@ class Desk:
     def step(self, of: str, by: str) -> None:
         """Add to the desk's own spacing or delay: a page may still show an older value."""
         by_s = parse_duration(by, key="step")
+        if of not in ("spacing", "delay"):
+            raise UserError(f"step: {of[:40]!a} is not a timing: spacing or delay")
         with self._lock:
             now_s = self._tuned.fill(self.plan)[0 if of == "spacing" else 1]
             if now_s is None:

@@ -6,8 +6,11 @@ shot's number alone: no path comes from a page, and only what reads as a picture
 
 from __future__ import annotations
 
+import contextlib
+import queue
 import threading
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -25,7 +28,31 @@ if TYPE_CHECKING:
 
 _LARGE, _SMALL = 1400, 420
 _KEPT_MOST = 400
-_painter = ThreadPoolExecutor(1, thread_name_prefix="picture")
+
+
+class Painter:
+    """Does one piece of work after the other on a thread of its own. The end of the program waits for none of it: a
+    series leaves many pictures to draw, and Ctrl-C must end the page at once."""
+
+    def __init__(self) -> None:
+        self._waiting: queue.SimpleQueue[Callable[[], object]] = queue.SimpleQueue()
+        self._lock = threading.Lock()
+        self._begun = False
+
+    def submit(self, work: Callable[[], object]) -> None:
+        """Add a piece of work, which must report its own errors."""
+        self._waiting.put(work)
+        with self._lock:
+            if not self._begun:
+                self._begun = True
+                threading.Thread(target=self._run, name="pictures", daemon=True).start()
+
+    def _run(self) -> None:
+        while True:
+            self._waiting.get()()
+
+
+_painter = Painter()
 
 
 def warm_up() -> None:
@@ -34,13 +61,14 @@ def warm_up() -> None:
 
 
 def _load() -> None:
-    import matplotlib.backends.backend_agg
-    import matplotlib.figure  # noqa: F401
+    with contextlib.suppress(ImportError):  # a drawing then says so
+        import matplotlib.backends.backend_agg
+        import matplotlib.figure  # noqa: F401
 
 
 def draw_later(hub: Hub, log_path: Path, shot: int, picture: Picture) -> None:
     """Draw a simulated picture on another thread, then tell the pages."""
-    _painter.submit(_draw, hub, log_path, shot, picture)
+    _painter.submit(partial(_draw, hub, log_path, shot, picture))
 
 
 def _draw(hub: Hub, log_path: Path, shot: int, picture: Picture) -> None:

@@ -121,8 +121,8 @@ def say_correction(correction: Correction) -> str:
     """What the same picture needs today."""
     low, high = correction.delay.p5 * 1e3, correction.delay.p95 * 1e3
     return (
-        f"For the same picture today: flash {_say_shift(correction.delay_s)} ({low:+.1f} to {high:+.1f} ms), "
-        f"drop 2 {_say_shift(correction.spacing_s)}"
+        f"For the same picture today: flash {_say_shift(correction.delay_s)} ({low:+.2f} to {high:+.2f} ms), "
+        f"the second drop {_say_shift(correction.spacing_s)}"
     )
 
 
