@@ -284,7 +284,7 @@ def list_search_stopped(event: SearchStopped) -> Iterator[str]:
     said = "1 answer" if count == 1 else f"{count} answers"
     yield f"Search stopped {f'after {said}' if count else 'before the first answer'}"
     if event.kept is None:
-        yield "No picture gave information, so nothing was learned. The shots are in the log"
+        yield "Nothing was learned yet. The shots are in the log"
     else:
         yield from _list_kept(event.kept, event.belief)
 

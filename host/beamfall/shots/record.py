@@ -135,7 +135,7 @@ class ShotRecord:
     flash_delay_ticks: int | None = optional("From the anchor to the flash contact.")
     spacing_ticks: int | None = optional("From valve opening 1 to valve opening 2.")
     swept: Mapping[str, Any] | None = optional(
-        "What a sweep set for this shot, names with units; empty: nothing."
+        "What a series set for this shot: the value of a sweep, the number in a search; empty: nothing."
     )
     counts: Mapping[str, int] = kept(
         "The board's own figures: edges lost, rows late, edges counted; edges_missing: not read in time.",
