@@ -116,8 +116,12 @@ def test_a_background_takes_away_what_is_always_there(picture, tmp_path: Path) -
 
 @pytest.fixture
 def logged(picture, tmp_path: Path):
-    """A log with a shot whose photograph is the picture."""
+    """A log with a shot whose photograph is the picture, and whose rig has its scale."""
     rig, file = example_rig(), tmp_path / "one.png"
+    camera = rig.camera
+    assert camera is not None
+    camera = replace(camera, magnification=1e3 * picture[1].per_mm * camera.pixel_m)
+    rig = replace(rig, camera=camera)
     Image.fromarray(picture[0]).save(file)
     with (
         ShotLog.open(tmp_path / "shots.sqlite3") as log,
@@ -141,13 +145,15 @@ def test_what_is_measured_is_kept_beside_the_shot(logged, picture) -> None:
     assert log.read_shot(1).record.picture_measured is None
 
 
-def test_the_command_keeps_it_too(logged) -> None:
+def test_the_command_keeps_it_too(logged, picture) -> None:
     log, file = logged
     environment = {**os.environ, "BEAMFALL_LOG": str(log.path)}
     done = run_cli("photos", "measure", file, environment=environment)
     assert done.returncode == 0, done.stderr
     record = log.read_shot(1).record
     assert record.picture_measured["stage"] == "before"
+    # the scale is that of the rig in the log
+    assert record.picture_measured["px_per_mm"] == pytest.approx(picture[1].per_mm, rel=1e-3)
     # terminal and page show it with the shot
     said = describe_logged(record)
     assert (

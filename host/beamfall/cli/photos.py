@@ -18,11 +18,11 @@ from beamfall.errors import LogError, UserError
 from beamfall.files import explain_write
 from beamfall.photos.measure import Measured, Scene, measure_series
 from beamfall.photos.measure.overlay import say_value, write_overlay
-from beamfall.setup.rig import load_rig
+from beamfall.setup.rig import Rig, load_rig
 from beamfall.setup.units import parse_quantity
 from beamfall.shots import LoggedShot, ShotLog
 from beamfall.text import show_text
-from beamfall.workflows.picture_measure import expect_shots, find_lights, find_shots
+from beamfall.workflows.picture_measure import expect_shots, find_lights, find_rig, find_shots
 from beamfall.workflows.picture_scene import make_picture_scene
 
 app = make_app("Measure photographs: surface, drops, jet, umbrella, time since contact.")
@@ -32,7 +32,10 @@ app = make_app("Measure photographs: surface, drops, jet, umbrella, time since c
 def measure_photos(
     files: list[Path] = typer.Argument(..., help="Pictures of one camera that did not move."),
     rig_file: Path | None = typer.Option(
-        None, "--rig", help="Rig file: gives the scale ([camera]) and the size of its drops."
+        None,
+        "--rig",
+        help="Rig file: gives the scale ([camera]) and the size of its drops; default: the rig that the log has of "
+        "the pictures' shots.",
     ),
     scale: float | None = typer.Option(None, help="Pixels per millimetre."),
     ruler: str | None = typer.Option(
@@ -65,8 +68,11 @@ def measure_photos(
     not show something clearly, it says 'not sure'. Pictures are never altered. What is measured in a shot's
     photograph is kept in the log beside the shot.
     """
-    scene = _read_scene(rig_file, scale, ruler, background, marks, len(files))
     logged = _find_logged(files)
+    rig = load_rig(rig_file) if rig_file is not None else None
+    if rig is None and len(logged) == len(files):
+        rig = find_rig(logged)
+    scene = _read_scene(rig, scale, ruler, background, marks, len(files))
     lights, expected = find_lights(logged), expect_shots(logged)
     made = measure_series(files, scene, lights, expected)
     if volume is not None:
@@ -136,7 +142,7 @@ def _keep(measured: Sequence[Measured], logged: Mapping[Path, LoggedShot]) -> li
 
 
 def _read_scene(
-    rig_file: Path | None,
+    rig: Rig | None,
     scale: float | None,
     ruler: str | None,
     background: Path | None,
@@ -149,7 +155,7 @@ def _read_scene(
         raise UserError(f"--background {background}: there is no such picture; check the path")
     if marks and files > 1:
         raise UserError("--set belongs to one picture: name only that one")
-    scene = Scene() if rig_file is None else make_picture_scene(load_rig(rig_file))
+    scene = Scene() if rig is None else make_picture_scene(rig)
     if scale is not None:
         if not 0.1 <= scale <= 10_000.0:
             raise UserError(f"--scale = {scale}: expected 0.1 to 10000 pixels per millimetre")

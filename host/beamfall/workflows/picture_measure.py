@@ -12,6 +12,7 @@ from beamfall.errors import UserError
 from beamfall.photos.measure import Measured, Scene, date_series, measure
 from beamfall.photos.measure.series import share_offset, share_surface
 from beamfall.physics.expected_drop import ExpectedDrop
+from beamfall.setup.rig import Rig
 from beamfall.shots import LoggedShot, ShotLog, ShotRecord
 from beamfall.workflows.picture_scene import expect_logged, make_picture_scene
 
@@ -98,6 +99,12 @@ def find_shots(log: ShotLog, files: Sequence[Path]) -> dict[Path, LoggedShot]:
         if file is not None:
             found[file] = log.read_shot(shot)
     return found
+
+
+def find_rig(shots: Mapping[Path, LoggedShot]) -> Rig | None:
+    """The rig that the log has of all these shots; None if it has none, or several."""
+    rigs = [one.known_rig for one in shots.values()]
+    return rigs[0] if rigs and all(rig == rigs[0] for rig in rigs) else None
 
 
 def _setting(record: ShotRecord) -> tuple[Any, ...]:
