@@ -94,6 +94,9 @@ def test_the_library_refuses_them_too(call: str) -> None:
         (("sweep", "--picture"), ".png"),
         (("board", "measure", "--plot"), ".pdf"),
         (("board", "measure", "--out"), ""),
+        (("plan", "--plot"), ".pdf"),
+        (("shots", "show", "1", "--plot"), ".pdf"),
+        (("repeatability", "--plot"), ".pdf"),
     ],
 )
 def test_files(
@@ -104,7 +107,8 @@ def test_files(
     tmp_path: Path,
 ) -> None:
     def ask(file: Path) -> str:
-        return refuse(capsys, *arguments, str(file), "--port", "sim")
+        port = () if arguments[0] in ("plan", "shots", "repeatability") else ("--port", "sim")
+        return refuse(capsys, *arguments, str(file), *port)
 
     option = arguments[-1]
     (tmp_path / "folder.png").mkdir()

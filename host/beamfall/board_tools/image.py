@@ -88,7 +88,8 @@ def make_image(
             content = stream.read(_IMAGE_MOST + 1)
     except OSError as error:
         raise ImageError(
-            ImageProblem.UNREADABLE, f"{source} cannot be read: {error.strerror}"
+            ImageProblem.UNREADABLE,
+            f"{source} cannot be read: {error.strerror}; give the path of MicroPython's .uf2 file",
         ) from error
     if len(content) > _IMAGE_MOST:
         raise ImageError(

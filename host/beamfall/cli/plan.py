@@ -9,6 +9,7 @@ import typer
 
 from beamfall.cli.options import RIG
 from beamfall.cli.output import print_json, print_pairs, print_table
+from beamfall.cli.targets import DRAWINGS, check_target
 from beamfall.planning.make import make_plan
 from beamfall.planning.stage import find_stage
 from beamfall.plot.draw import draw_chart
@@ -55,6 +56,7 @@ def plan(
     """
     from beamfall.planning.learned import find_file, load_learned
 
+    check_target(plot, "--plot", DRAWINGS)
     rig = load_rig(rig_file)
     learned = None if fresh else load_learned(find_file(rig_file))
     stage_s = find_stage(stage, rig, key="--stage", learned=learned)

@@ -10,6 +10,7 @@ import typer
 from beamfall.cli.open_log import choose_series, open_log
 from beamfall.cli.options import JSON_ALL, SERIES
 from beamfall.cli.output import print_json, print_pairs, print_table
+from beamfall.cli.targets import DRAWINGS, check_target
 from beamfall.plot.control import describe_control
 from beamfall.plot.draw import draw_chart
 from beamfall.repeatability import assess_series, read_series
@@ -39,6 +40,7 @@ def repeatability(
     Scatter is in µs and in mm of the scene. Arrival is the time from the valve's opening to the beam;
     spacing is the measured spacing minus the planned one.
     """
+    check_target(plot, "--plot", DRAWINGS)
     with open_log() as log:
         data = read_series(log, choose_series(log, series), beam)
     assessment = assess_series(data)

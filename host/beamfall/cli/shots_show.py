@@ -11,6 +11,7 @@ from beamfall.cli.open_log import open_log
 from beamfall.cli.options import SHOT
 from beamfall.cli.output import print_json, print_pairs, print_table
 from beamfall.cli.shots_list import describe_line
+from beamfall.cli.targets import DRAWINGS, check_target
 from beamfall.plot.draw import draw_chart
 from beamfall.plot.timeline import describe_timeline
 from beamfall.setup.signals import SignalKind
@@ -33,6 +34,7 @@ def show_shot(
     plot: Path | None = typer.Option(None, help="Draw its timeline (PNG)."),
 ) -> None:
     """Show one shot: plan, measured edges and outcome."""
+    check_target(plot, "--plot", DRAWINGS)
     with open_log() as log:
         logged = log.read_shot(shot)
     remarks = list_remarks(logged.record, sees_light=logged.sees_light)

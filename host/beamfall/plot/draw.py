@@ -60,7 +60,7 @@ def save_figure(figure: Figure, path: str | Path, *, dpi: int | None = None) -> 
         with write_whole(Path(path)) as part, _plain_text():
             figure.savefig(part, dpi=dpi or "figure")
     except ValueError as error:  # matplotlib's word for an ending it does not know
-        raise UserError(f"{path}: {error}; give a name that ends in .png, .svg or .pdf") from error
+        raise UserError(f"{path}: give a name that ends in .png, .svg or .pdf") from error
 
 
 @contextlib.contextmanager
