@@ -21,6 +21,7 @@ from beamfall.board import Board
 from beamfall.errors import BeamfallError, RecipeError, SequenceError
 from beamfall.planning.belief import Belief
 from beamfall.planning.collision import draw_rigs
+from beamfall.planning.result import CautionKind
 from beamfall.planning.seek.search import Search
 from beamfall.planning.seek.weighted_rigs import TALL
 from beamfall.planning.setting import make_setting
@@ -245,6 +246,14 @@ def test_on_a_higher_rig_the_drops_meet_as_they_did(kept: Kept) -> None:
     higher = carry_over(kept.recipe, lift(kept.recipe.rig, 0.1), learned=learned).plan
     # The beam is 10 cm further from the surface, which drops of 3.2 m/s pass in about 30 ms.
     assert higher.flash_delay_s - own.flash_delay_s == pytest.approx(0.030, abs=0.008)
+
+
+def test_no_warning_names_a_spacing_that_only_the_recipe_sets(kept: Kept) -> None:
+    carried = carry_over(kept.recipe, kept.recipe.rig)
+    # Without anything learned the drops meet lower than a plan would choose, so the spacing is short.
+    (about,) = [one for one in carried.plan.warnings if one.kind is CautionKind.SPACING]
+    assert about.values["found_s"] == carried.plan.spacing_s < about.values["low_s"]
+    assert about.about == ()
 
 
 def test_a_search_from_a_recipe_begins_at_its_spacing_carried_over(kept: Kept) -> None:

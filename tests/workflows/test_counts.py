@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 
 from beamfall.cli import main
 from beamfall.errors import UserError
 from beamfall.page import jobs
+from beamfall.setup.rig import EXAMPLE
 
 ASKED: dict[str, tuple[list[str], Callable[[int], object]]] = {
     "shoot": (["shoot", "--port", "sim", "--count"], jobs.make_release),
@@ -31,6 +33,14 @@ def test_too_few_and_too_many_are_refused_alike(what: str, count: int) -> None:
     assert main([*words, str(count)]) == 2
     with pytest.raises(UserError):
         make(count)
+
+
+@pytest.mark.parametrize("words", [["camera"], ["drops", "--weighed", "0.07 g"]])
+def test_the_camera_and_weighed_drops_take_three_at_least(words: list[str], tmp_path: Path) -> None:
+    rig = tmp_path / "rig.toml"
+    text = EXAMPLE.read_text(encoding="utf-8")
+    rig.write_text(text.replace("[camera]", '[camera]\nsync_input = "beam2"'), encoding="utf-8")
+    assert main(["calibrate", *words, str(rig), "--port", "sim", "--count", "2"]) == 2
 
 
 def test_a_calibration_takes_eight_at_least() -> None:

@@ -39,13 +39,14 @@ if TYPE_CHECKING:
 
 CAMERA, DROPS = "camera", "drops"
 _DROPS = 20
+_FEW = 3  # fewer drops on the scale, or openings of the shutter, say too little
 
 
 def calibrate(
     what: str | None = typer.Argument(
         None,
         metavar="camera|drops",
-        help="'camera' measures the shutter lag, 'drops' the weight of the drops; without it, the rig.",
+        help="'camera' measures the shutter lag, 'drops' the size of drops that you weighed; without it, the rig.",
         show_default=False,
     ),
     of_camera: Path | None = typer.Argument(
@@ -57,8 +58,8 @@ def calibrate(
     port: str | None = PORT,
     count: int | None = typer.Option(
         None,
-        min=3,
-        help="Number of shots of two drops each: at least 8, default 20; for camera, default 10.",
+        help="Number of shots of two drops each: 8 or more, default 20. camera: how often to open the shutter, "
+        "3 or more, default 10. drops: how many you weighed, 3 or more.",
     ),
     seed: int = SEED,
     valve: str | None = typer.Option(
@@ -85,8 +86,9 @@ def calibrate(
 ) -> None:
     """Measure the rig by letting drops fall through its beams.
 
-    Finds latency, distance, speed and drop diameter, each with its error. Releases drops without flash,
-    or reads logged series. One beam alone cannot separate latency from distance: use two beams, or
+    It releases drops without flash, or reads logged series, and finds four things, each with its error: the
+    valve's latency, the distance from nozzle to beam, the drops' speed and their diameter.
+    One beam alone cannot separate latency from distance: use two beams, or
     two series with the beam at two heights (--series A --series B).
     `beamfall calibrate drops --weighed '2.1 g' --count 50` finds the volume from drops that you caught and weighed.
 
@@ -94,6 +96,7 @@ def calibrate(
     camera's hot-shoe contact on a spare input (camera.sync_input in the rig file), or with --flash.
     """
     if what == CAMERA and not Path(CAMERA).is_file():
+        _check_few(count)
         calibrate_camera(
             load_rig(of_camera), port, count=count, seed=seed, ask=ask, as_json=as_json,
             exposure_s=None if flash is None else parse_duration(flash, key="--flash", example="1 s"),
@@ -102,9 +105,10 @@ def calibrate(
     if what == DROPS and not Path(DROPS).is_file():
         if weighed is None or count is None:
             raise UserError(
-                "calibrate drops: catch drops, weigh them, and give --weighed '2.1 g' --count 50; "
-                "`beamfall drip` releases one"
+                "calibrate drops: catch drops (`beamfall drip` releases one), weigh them together, and give "
+                "--weighed '2.1 g' --count 50"
             )
+        _check_few(count)
         _weigh(load_rig(of_camera), weighed, count, port, seed, of_camera, store, as_json)
         return
     if weighed is not None:
@@ -148,6 +152,11 @@ def calibrate(
             "\nNot saved: these shots were fired with another rig file "
             f"('{done.of_rig}'); name that file."
         )
+
+
+def _check_few(count: int | None) -> None:
+    if count is not None and count < _FEW:
+        raise UserError(f"--count = {count}: expected {_FEW} or more")
 
 
 def _weigh(

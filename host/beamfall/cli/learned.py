@@ -68,7 +68,7 @@ def undo(rig_file: Path | None = _RIG, board: str | None = _BOARD) -> None:
 
 @app.command("redo")
 def redo(rig_file: Path | None = _RIG, board: str | None = _BOARD) -> None:
-    """Use the undone step again, or a search set aside."""
+    """Bring back the step undone last, or a search that was set aside."""
     _change(rig_file, board, lambda belief: belief.redo())
 
 

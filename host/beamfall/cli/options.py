@@ -35,7 +35,7 @@ def read_rest(text: str | None, *, key: str = "--rest") -> float | None:
     return rest_s
 
 
-PORT_HELP = "Serial port or pyserial URL, or sim (sim:micropython) to simulate; default: the board found over USB."
+PORT_HELP = "Serial port or pyserial URL; sim for a simulated rig (or sim:micropython); default: the board on USB."
 
 RIG = typer.Argument(None, metavar="RIG", help="Rig file (TOML); default: the example rig.")
 PORT = typer.Option(None, "--port", help=PORT_HELP)

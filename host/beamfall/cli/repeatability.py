@@ -38,7 +38,7 @@ def repeatability(
     """Show how much a series scatters and whether it drifts.
 
     Scatter is in µs and in mm of the scene. Arrival is the time from the valve's opening to the beam;
-    spacing is the measured spacing minus the planned one.
+    spacing is how far the measured spacing is from the planned one.
     """
     check_target(plot, "--plot", DRAWINGS)
     with open_log() as log:
@@ -65,6 +65,7 @@ def _print(assessment: Assessment) -> None:
             ("series", f"{data.series} ({data.kind}), {data.shots} shots, seen by {data.beam}"),
             ("rig", str((data.rig or {}).get("name", ""))),
             ("mm", shown),
+            ("spacing", "how far the measured spacing is from the planned one"),
         )
     )
     print()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -56,17 +57,22 @@ def check_rig(
     else:
         for doubt in doubts:
             place = f"line {doubt.line}, " if doubt.line else ""
-            where = (
-                f"{place}{doubt.key}: "
-                if doubt.key and not doubt.text.startswith(doubt.key)
-                else place
-            )
             kind = "wrong" if doubt.wrong else "doubtful"
-            print(show_text(f"{kind}  {where}{doubt.text}", keep_lines=True))
+            print(show_text(f"{kind}  {place}{_name_once(doubt)}", keep_lines=True))
         if not doubts:
             print(f"{show_text(file)}: nothing is missing or doubtful.")
     if any(doubt.wrong for doubt in doubts):
         raise typer.Exit(2)
+
+
+def _name_once(doubt: Any) -> str:
+    """The key and what is said of it; a text that begins with the key does not repeat it."""
+    key, text = doubt.key or "", doubt.text
+    bare = re.sub(r"\[\d+\]", "", key)
+    for start in (key, bare):
+        if start and text.startswith(start):
+            return f"{key}{text[len(start) :]}"
+    return f"{key}: {text}" if key else text
 
 
 def _to_json(doubt: Any) -> dict[str, Any]:

@@ -24,7 +24,7 @@ def explain_stranger(port: str, seen: bytes, echoed: bool, seconds: float) -> st
         )
     if not seen:
         return (
-            f"nothing answers on {port} within {seconds:.3g} s; check that it is the board's port, "
+            f"nothing answered on {port} within {seconds:.2g} s; check that it is the board's port, "
             "that the board has power, and that its firmware is installed: `beamfall board install`"
         )
     if is_prompt(seen):

@@ -40,7 +40,7 @@ def warn_outside(kind: CautionKind, key: str, found_s: float, interval: Interval
     if interval.holds(found_s):
         return []
     text = (
-        f"{key} = {found_s * 1e3:.2f} ms is outside the planner's {interval.p5 * 1e3:.1f} to "
+        f"{key} = {found_s * 1e3:.2f} ms is outside the plan's {interval.p5 * 1e3:.1f} to "
         f"{interval.p95 * 1e3:.1f} ms"
     )
     values = {"found_s": found_s, "low_s": interval.p5, "high_s": interval.p95}

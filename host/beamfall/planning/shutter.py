@@ -61,7 +61,7 @@ def make_press(rig: Rig) -> Sequence:
     if camera is None or camera.sync_input is None:
         raise RigFileError(
             "camera.sync_input is not set: name the spare input that the hot-shoe contact is wired to "
-            "(hardware/build.md), or measure with the flash instead: --flash"
+            "(hardware/build.md), or measure with the flash: `beamfall calibrate camera --flash '1 s'`"
         )
     if camera.sync_input in {beam.input for beam in rig.beams}:
         raise RigFileError(

@@ -6,7 +6,7 @@ stage is a time, since drop and jet meet at much the same speed everywhere.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,7 +16,7 @@ from beamfall.physics.splash import OF_THE_JET
 from beamfall.planning.collision import DRAWS, check_rig, draw_rigs
 from beamfall.planning.draws import Draws, JetDraws, meet, meet_all
 from beamfall.planning.make import make_plan
-from beamfall.planning.result import Interval, Plan, make_interval
+from beamfall.planning.result import Caution, CautionKind, Interval, Plan, make_interval
 from beamfall.planning.seek.search import NEAR_S, Start
 from beamfall.planning.setting import Setting, make_setting
 from beamfall.recipes.recipe import Events, Looks, Recipe, find_partners, name_liquids
@@ -201,7 +201,7 @@ def carry_over(
     setting = make_setting(rig)
     rigs = draw_rigs(rig, setting, DRAWS, learned)
     lost = _list_lost(recipe, events, rig, setting, rigs)
-    spacing, lower = None, 0.0
+    spacing, lower, fixes_spacing = None, 0.0, False
     stage = _find_stage(events, rigs)
     if events.kind == "collision":
         # the planner fixes no spacing of three drops
@@ -209,7 +209,7 @@ def carry_over(
         meeting = (choose_meeting if is_chosen else make_meeting)(rigs, events)
         spacing = meeting.interval
         if events.drops == 2:
-            rig = rig.with_aim(spacing_s=meeting.spacing_s)
+            rig, fixes_spacing = rig.with_aim(spacing_s=meeting.spacing_s), True
             there = make_meeting(rigs, events).moment
             lower = find_height(rigs, there) - find_height(rigs, meeting.moment)
             if abs(meeting.moment - events.moment) >= _MOMENTS_ALIKE:
@@ -220,7 +220,21 @@ def carry_over(
                     "`beamfall seek` has shown how high it goes, the drops meet nearer the recipe's moment"
                 )
     plan = make_plan(rig, stage_s=stage, learned=learned)
+    if fixes_spacing:
+        plan = replace(plan, warnings=tuple(map(_name_the_recipe, plan.warnings)))
     return Carried(plan, rig, spacing, tuple(lost), lower)
+
+
+def _name_the_recipe(caution: Caution) -> Caution:
+    """A warning about the spacing says that it comes from the recipe: the user's aim sets none."""
+    if caution.kind is not CautionKind.SPACING:
+        return caution
+    found, low, high = (1e3 * caution.values[one] for one in ("found_s", "low_s", "high_s"))
+    text = (
+        f"the recipe's spacing is {found:.2f} ms on this rig, outside the {low:.1f} to {high:.1f} ms "
+        "that a plan without the recipe expects"
+    )
+    return replace(caution, text=text, about=())
 
 
 def find_start(
@@ -257,9 +271,7 @@ def _list_lost(
 ) -> list[str]:
     """What the other rig shows differently, whatever its timings."""
     own = recipe.rig
-    found = [
-        "how the jet happened to rise on the recipe's rig: its onset, rise and height are calculated for this one"
-    ]
+    found = ["the jet of the recipe's rig: when this rig's jet rises, and how high, is calculated"]
     if events.drops > 2:
         found.append("the gaps between three drops: the planner chooses them for this rig")
     if len(own.valves) > len(find_partners(own)):

@@ -62,7 +62,10 @@ def make_recipe(
         )
     sequence = rebuild_sequence(logged.table, name)
     if sequence.flash_row() is None:
-        raise RecipeError(f"shot {record.shot} has no flash: there is no picture to save")
+        raise RecipeError(
+            f"shot {record.shot} fires no flash, so it has no picture to save; choose another shot: "
+            "`beamfall shots list`"
+        )
     measured = read_measured(record.picture_measured)
     events, looks = _read_events(log, logged, rig, learned, measured)
     try:

@@ -85,7 +85,8 @@ def list_tables(recipe: Recipe) -> dict[str, Rows]:
     for beam in rig.beams:
         tables[f"Beam {beam.input}"] = [
             ("above the surface", format_length(beam.height_m)),
-            ("counts", f"{beam.edge}, then ignored for {format_duration(beam.blanking_s)}"),
+            ("counts the edge", beam.edge),
+            ("blanking after it", format_duration(beam.blanking_s)),
         ]
     dish = rig.dish
     tables["Liquid and dish"] = [

@@ -18,9 +18,10 @@ NAMES = {
 }
 #: What start and fall mean, for below the table.
 START_AND_FALL = (
-    "A drop is already falling when it leaves the nozzle. Start and fall describe an equivalent fall from rest,\n"
-    "which starts a little higher and earlier; a start below 0 is before the valve's command. The rig file\n"
-    "column shows its latency and heights converted to this fall."
+    "A drop already moves when it leaves the nozzle. 'Start of the fall' and 'fall to the beam' describe a drop that\n"
+    "falls from rest and moves in the same way below. It starts a little higher and earlier, perhaps even before\n"
+    "the valve's command: then its start is below 0. The column 'rig file' shows latency and heights\n"
+    "converted to this fall."
 )
 #: The plan's times that beam edges say something about.
 TIMES = {
