@@ -144,7 +144,7 @@ def _say_flash(assessment: Assessment) -> str:
         )  # fmt: skip
         text = (
             f"flash timing ({say_timing(data.timing)}): scatter {size}, "
-            f"largest error of {flash.count} {assessment.flash_worst_s * 1e6:.3f} µs"
+            f"largest error of {flash.count} flashes {assessment.flash_worst_s * 1e6:.3f} µs"
         )
     last = [
         one for one in assessment.quantities if one.name == "arrival" and one.spread is not None
@@ -152,6 +152,10 @@ def _say_flash(assessment: Assessment) -> str:
     spread = last[-1].spread if last else None
     if spread is not None and data.flash_stamped:
         ratio = spread.deviation / max(flash.deviation, 1e-6 * tick_us)
-        than = " as one tick" if flash.deviation < 1e-6 * tick_us else ""
-        text += f"; the drops scatter {ratio:.0f} times as much{than}" if ratio >= 2.0 else ""
+        size = (
+            f"by {ratio:.0f} ticks"
+            if flash.deviation < 1e-6 * tick_us
+            else f"{ratio:.0f} times as much"
+        )
+        text += f"; the drops scatter {size}" if ratio >= 2.0 else ""
     return text

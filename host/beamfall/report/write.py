@@ -207,16 +207,14 @@ def _describe_scatter(assessment: Assessment, save: Any) -> str:
     if flash is not None and assessment.data.flash_stamped:
         tick_us = 1e6 / assessment.data.clock_hz
         worst_us = assessment.flash_worst_s * 1e6
-        size = (
-            f"{worst_us:.3f} µs" if worst_us >= tick_us else f"less than a tick of {tick_us:.3g} µs"
-        )
+        size = f"{worst_us:.3f} µs" if worst_us >= tick_us else f"one tick ({tick_us:.3g} µs)"
         by = (
             "in simulated time, which says nothing about the timing of real hardware"
             if assessment.data.timing == SIMULATED
             else "timed by the board on the line itself"
         )
         own = (
-            f"<p>The flash contact itself was off by at most {size} "
+            f"<p>The flash contact itself was never off by more than {size} "
             f"({flash.count} flashes, {by}).</p>"
         )
     elif flash is not None:
