@@ -26,7 +26,7 @@ def describe_control(assessment: Assessment) -> Chart:
     if not panels:
         raise UserError(
             f"series {assessment.data.series}: a control chart takes at least two shots whose drops "
-            "were seen"
+            "were seen; fire more: beamfall shoot --count 10"
         )
     rig = (assessment.data.rig or {}).get("name", "no rig")
     return Chart(

@@ -41,7 +41,10 @@ def weigh(rig: Rig, mass_kg: float, count: int) -> tuple[Normal, float, float]:
     error = math.hypot(SCALE_KG / mass_kg, _OTHER)
     spread = spread_volume(rig)
     if spread <= 0.0:
-        raise CalibrationError("uncertainty.volume is 0: the rig file says it is known exactly")
+        raise CalibrationError(
+            "uncertainty.volume is 0: the rig file says that the volume is known exactly. "
+            'To use the weighing, write "15 %" there'
+        )
     # A normal measurement of z times the unit normal prior.
     precision = 1.0 + (spread / error) ** 2
     mean = math.log(volume / expected) / spread * (spread / error) ** 2 / precision

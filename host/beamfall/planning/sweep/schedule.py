@@ -175,7 +175,9 @@ class Sweep:
                 seed=int(settings["order_seed"]),
             )
         except (KeyError, TypeError) as error:
-            raise UserError(f"this series cannot be resumed: setting {error} is missing") from error
+            raise UserError(
+                f"this series cannot be resumed: setting {error} is missing; start a new sweep"
+            ) from error
 
 
 def check_swept(of: str) -> None:
