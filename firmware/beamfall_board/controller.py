@@ -313,6 +313,12 @@ class Controller:
             digest = table.digest
             ended = planned if cause == wire.CAUSE_NONE else max(ended, self._edges.newest)
             self._edges.report(activity, number, 0)
+        self._report_end(activity, state, cause, digest, ended)
+
+    def _report_end(self, activity, state, cause, digest, ended):
+        """The change of state and the `shot_done` of what has ended, whose edges have been reported."""
+        port = self._port
+        number = self.number
         lost = port.edges_lost + self._edges.lost
         shown = cause
         if cause == wire.CAUSE_NONE:
@@ -359,15 +365,32 @@ class Controller:
         return longest
 
     def give_up(self, cause):
-        """After even `fail` has raised: nothing counts as running now, and outputs that ran must rest."""
+        """After even `fail` has raised: nothing counts as running now, and outputs that ran must rest.
+
+        What ran ends with what the board has; the hardware is asked for nothing more."""
         activity = self.activity
         self.activity = wire.ACTIVITY_NONE
         if activity != wire.ACTIVITY_NONE and activity != wire.ACTIVITY_WATCH:
             self.budget.ended(self._running, self._port.millis(), 0)
+        if activity != wire.ACTIVITY_NONE:
+            try:
+                self._report_what_is_known(activity, cause)
+            except Exception:  # noqa: BLE001, S110 - memory is short; the state below says the most important
+                pass
         try:
             self.set_state(wire.STATE_FAULT, cause, 0, 0)
         except Exception:  # noqa: BLE001, S110 - the state has changed; its report could not be kept
             pass
+
+    def _report_what_is_known(self, activity, cause):
+        edges = self._edges
+        if activity == wire.ACTIVITY_WATCH:
+            self._watch.flush()
+            digest = bytes(16)
+        else:
+            edges.report(activity, self.number, 0)
+            digest = self._running.digest
+        self._report_end(activity, wire.STATE_FAULT, cause, digest, edges.newest)
 
     def set_host_timeout(self, timeout_ms):
         self.host_timeout_ms = self._missed_ms = timeout_ms

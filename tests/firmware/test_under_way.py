@@ -193,3 +193,29 @@ def test_its_edges_are_reported_while_it_runs(activity: str) -> None:
     bench.run(4.0)
     (done,) = bench.named("shot_done")
     assert done["edges"] == sum(len(m["edges"]) for m in bench.named("edges"))
+
+
+@pytest.mark.parametrize("activity", ACTIVITIES)
+def test_what_is_under_way_ends_with_a_report_though_the_hardware_answers_no_more(
+    activity: str,
+) -> None:
+    bench = Bench()
+    begin(bench, activity)
+    port = bench.board.port
+
+    def fail() -> bool:
+        raise OSError("the hardware does not answer")
+
+    port.next_edge = fail
+    bench.run(0.05)
+    (done,) = [one for one in bench.named("shot_done") if one["cause"].name != "none"]
+    assert done["activity"] == ACTIVITIES[activity]
+    assert (done["state"].name, done["cause"].name) == ("fault", "internal")
+    assert done["edges"] == sum(len(one["edges"]) for one in bench.named("edges"))
+    assert bench.board.controller.state == wire.STATE_FAULT
+    assert not any(level for _, _, level in list_last(bench.rig.outputs))
+
+
+def list_last(outputs: list[tuple[int, int, int]]) -> list[tuple[int, int, int]]:
+    """The newest change of each output."""
+    return list({signal: (ticks, signal, level) for ticks, signal, level in outputs}.values())

@@ -124,25 +124,29 @@ class ReportJudge:
         assert table is not None, "the end of a shot of an unknown table"
         known = self._told.done.get((boot, done["release"]))
         assert known in (None, table), f"release {done['release']} was of {known}, not of {table}"
-        self.judge_shot_edges(done["state"].name, table, told, open_shots)
+        cut = done["cause"].name == "internal"
+        self.judge_shot_edges(done["state"].name, table, told, open_shots, cut=cut)
 
     def judge_shot_edges(
-        self, state: str, table: int, told: list[Edge], open_shots: list[Shot]
+        self, state: str, table: int, told: list[Edge], open_shots: list[Shot], *, cut: bool = False
     ) -> None:
-        """`told` (from the release) are the edges of one of `open_shots`, which is taken out of them."""
+        """`told` (from the release) are the edges of one of `open_shots`, which is taken out of them.
+
+        `cut`: the firmware raised, and may not have been able to ask the hardware for the last edges.
+        """
         assert told == sorted(told, key=lambda edge: edge[0]), "edges out of order"
         if (FIRST, CAMERA2, 1) not in told:
             assert state not in ("fired", "missed"), f"{state}, and the shutter was not seen"
             assert not [edge for edge in told if edge[1] == CAMERA2]
             return  # stopped before the pins showed its zero
         for shot in open_shots:
-            if shot.table in (0, table) and self._is_told(state, table, shot, told):
+            if shot.table in (0, table) and self._is_told(state, table, shot, told, cut):
                 open_shots.remove(shot)
                 self.counts["edges"] += len(told)
                 return
         raise AssertionError(f"no shot at the pins has the edges told of table {table}: {told}")
 
-    def _is_told(self, state: str, table: int, shot: Shot, told: list[Edge]) -> bool:
+    def _is_told(self, state: str, table: int, shot: Shot, told: list[Edge], cut: bool) -> bool:
         plan = self._told.plans[table]
         seen = [
             (ticks - shot.zero, signal, level)
@@ -158,7 +162,8 @@ class ReportJudge:
         least = 0
         if state == "missed":
             least = sum(edge[0] <= WINDOW for edge in seen)
-        return told == seen[: len(told)] and moved == own and len(told) >= least
+        whole = moved <= own if cut else moved == own
+        return told == seen[: len(told)] and whole and len(told) >= least
 
     # -- service actions -----------------------------------------------------------------------------------------
     def _judge_service(self, life: int, done: Message, told: list[Edge]) -> None:

@@ -150,7 +150,7 @@ def back_up_board(
     file: Path = typer.Argument(..., help="Where to save them (.zip).", show_default=False),
     port: str | None = PORT,
 ) -> None:
-    """Save a board's slots, profile and measured pin delay to a file."""
+    """Save a board's slots, profile and edge constant to a file."""
     check_target(file, "FILE", (".zip",))
     backup = back_up(_real_port(port), file, _tell)
     _print_backup(f"saved in {show_text(file)}", backup)
@@ -163,7 +163,7 @@ def restore_board(
     ),
     port: str | None = PORT,
 ) -> None:
-    """Restore a board's slots, profile and measured pin delay from a file."""
+    """Restore a board's slots, profile and edge constant from a file."""
     backup = restore(_real_port(port), file, _tell)
     _print_backup("restored to the board", backup)
 
