@@ -339,7 +339,7 @@ def test_a_second_signal_ends_the_program_at_once(monkeypatch: pytest.MonkeyPatc
         time.sleep(0.05)
         assert (stop.status, ended) == (143, []), "a finger that presses twice"
         monkeypatch.setattr(interrupts, "BOUNCE_S", 0.0)
-        os.kill(os.getpid(), signal.SIGHUP)
+        os.kill(os.getpid(), signal.SIGINT)  # not SIGHUP, which nohup has ignored
         time.sleep(0.05)
         assert ended == [143], "the status is of the first"
     assert signal.getsignal(signal.SIGTERM) is signal.SIG_DFL
