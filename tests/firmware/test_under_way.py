@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from scripted import MS, SETTINGS, Bench
+from scripted import MS, SETTINGS, Bench, drop_edges
 
 from beamfall.wire import Message, make_table_messages
 from beamfall_board import wire_definition as wire
@@ -214,6 +214,23 @@ def test_what_is_under_way_ends_with_a_report_though_the_hardware_answers_no_mor
     assert done["edges"] == sum(len(one["edges"]) for one in bench.named("edges"))
     assert bench.board.controller.state == wire.STATE_FAULT
     assert not any(level for _, _, level in list_last(bench.rig.outputs))
+
+
+def test_a_watchs_waiting_edges_are_reported_though_the_hardware_answers_no_more() -> None:
+    bench = Bench()
+    begin(bench, "watch")
+    drop_edges(bench, 2.0)
+    bench.run(0.008)
+    assert not bench.named("edges"), "they wait for more"
+    port = bench.board.port
+
+    def fail(*_: object) -> bool:
+        raise OSError("the hardware does not answer")
+
+    port.next_edge = port.take_edges = fail
+    bench.run(0.05)
+    (done,) = bench.named("shot_done")
+    assert done["edges"] == sum(len(one["edges"]) for one in bench.named("edges")) == 2
 
 
 def list_last(outputs: list[tuple[int, int, int]]) -> list[tuple[int, int, int]]:
