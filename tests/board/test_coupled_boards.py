@@ -20,7 +20,8 @@ from beamfall.board_tools.double.clocks import ClockRatio, fit_ratio
 from beamfall.board_tools.double.drops import pretend
 from beamfall.board_tools.double.run import BenchRun, make_two_drops, run_shots
 from beamfall.board_tools.double.wiring import make_table
-from beamfall.errors import BenchError, BoardProfileError, Refused, WrongValue
+from beamfall.board_tools.errors import BenchError
+from beamfall.errors import BoardProfileError, Refused, WrongValue
 from beamfall.setup.board_profiles import check_profile, find_profile, read_profile
 from beamfall.setup.limits import BoardLimits
 from beamfall.setup.rig import example_rig

@@ -15,8 +15,9 @@ from beamfall.board_tools.backup import (
     read_own_files,
     write_own_files,
 )
+from beamfall.board_tools.errors import BackupError
 from beamfall.board_tools.prompt import Prompt
-from beamfall.errors import BackupError, UserError
+from beamfall.errors import UserError
 
 MACHINE = "linux [GCC]"
 

@@ -12,9 +12,10 @@ import pytest
 
 from beamfall.board_tools import install as installer
 from beamfall.board_tools.bundle import choose_sources, find_compiler, make_bundle
+from beamfall.board_tools.errors import InstallError
 from beamfall.board_tools.install import choose_profile
 from beamfall.board_tools.prompt import Interpreter
-from beamfall.errors import InstallError, UserError
+from beamfall.errors import UserError
 from beamfall.setup.board_profiles import find_profile
 
 PICO = 4870  # sys.implementation._mpy of MicroPython 1.28 on an RP2040: version 6.3, armv6m

@@ -11,9 +11,10 @@ import pytest
 from interpreter_image import FLASH, RP2040, RP2350, SIZE, START, make_interpreter
 
 from beamfall.board_tools.bundle import LIST, make_bundle
+from beamfall.board_tools.errors import ImageError, ImageProblem
 from beamfall.board_tools.image import make_image, read_image
 from beamfall.board_tools.uf2 import PAGE, read_blocks, write_blocks
-from beamfall.errors import ImageError, ImageProblem, UserError
+from beamfall.errors import UserError
 from beamfall.setup.board_profiles import find_profile
 
 RISCV, ABSOLUTE = 0xE48BFF5A, 0xE48BFF57

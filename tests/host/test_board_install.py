@@ -18,16 +18,11 @@ from needs import need_micropython
 from virtual_clock import VirtualClock
 
 from beamfall.board_tools import install as installer
+from beamfall.board_tools.errors import InstallError
 from beamfall.board_tools.install import Report, install, recall_interpreter, remember
 from beamfall.board_tools.maintenance import ask_for_maintenance
 from beamfall.board_tools.prompt import Interpreter, Prompt
-from beamfall.errors import (
-    AtPrompt,
-    InstallError,
-    LinkLost,
-    MissingExtra,
-    PortNotFound,
-)
+from beamfall.errors import AtPrompt, LinkLost, MissingExtra, PortNotFound
 from beamfall.link.line_levels import LineLevels, recall_levels
 from beamfall.link.port_list import PortSeen
 from beamfall.link.probing import listen_for_beacon

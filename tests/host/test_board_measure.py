@@ -12,9 +12,10 @@ from matplotlib.figure import Figure
 
 from beamfall.board import Board
 from beamfall.board_tools.draw import choose_unit, draw_measurement, list_bins
+from beamfall.board_tools.errors import MeasureError
 from beamfall.board_tools.measure import Distribution, measure, store_edge_constant
 from beamfall.cli import main
-from beamfall.errors import FileWriteError, MeasureError, UserError
+from beamfall.errors import FileWriteError, UserError
 from beamfall.sim.embedded import JumperRig, SimulatedTransport
 
 VALVE1, BEAM1 = 1, 9

@@ -12,9 +12,9 @@ from needs import need_micropython
 
 from beamfall.board import Board
 from beamfall.board_tools.bundle import make_bundle
+from beamfall.board_tools.errors import InstallError
 from beamfall.board_tools.prompt import Prompt
 from beamfall.board_tools.writing import put_bundle
-from beamfall.errors import InstallError
 from beamfall.setup.board_profiles import find_profile
 from beamfall.sim import interpreter as running
 from beamfall.wire import get_definition

@@ -16,10 +16,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from beamfall.board_tools.bundle import SELECTED
+from beamfall.board_tools.errors import BackupError
 from beamfall.board_tools.install import ask_by_wire, find_serial_number, meet, open_prompt
 from beamfall.board_tools.prompt import Prompt
 from beamfall.board_tools.writing import Tell
-from beamfall.errors import BackupError, UserError
+from beamfall.errors import UserError
 from beamfall.files import write_bytes
 from beamfall.setup.board_profiles import list_profiles
 

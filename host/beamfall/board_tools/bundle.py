@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from beamfall.errors import InstallError
+from beamfall.board_tools.errors import InstallError
 from beamfall.interrupts import hold_interrupts
 from beamfall.resources import find_firmware
 from beamfall.scratch import ScratchFolder

@@ -15,9 +15,10 @@ from pathlib import Path
 from typing import Any
 
 from beamfall.board_tools.bundle import LIST, Bundle, make_bundle
+from beamfall.board_tools.errors import ImageError, ImageProblem
 from beamfall.board_tools.uf2 import PAGE, Block, read_blocks, write_blocks
 from beamfall.board_tools.writing import render_list
-from beamfall.errors import ImageError, ImageProblem, MissingExtra, UserError
+from beamfall.errors import MissingExtra, UserError
 from beamfall.files import write_bytes
 from beamfall.setup.board_profiles import (
     Profile,

@@ -13,17 +13,11 @@ from typing import Any
 
 from beamfall.board import Board
 from beamfall.board_tools.bundle import make_bundle
+from beamfall.board_tools.errors import InstallError
 from beamfall.board_tools.maintenance import ask_for_maintenance
 from beamfall.board_tools.prompt import Interpreter, Prompt, load_mpremote, to_json
 from beamfall.board_tools.writing import Tell, put_bundle
-from beamfall.errors import (
-    AtPrompt,
-    BeamfallError,
-    InstallError,
-    LinkError,
-    PortNotFound,
-    UserError,
-)
+from beamfall.errors import AtPrompt, BeamfallError, LinkError, PortNotFound, UserError
 from beamfall.link import LinkTiming
 from beamfall.link.line_levels import (
     LineLevels,

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import secrets
 
-from beamfall.errors import InstallError
+from beamfall.board_tools.errors import InstallError
 from beamfall.link.session import make_refusal
 from beamfall.link.transport import Transport
 from beamfall.wire import Frame, Framer, Message, encode_frame, get_codec

@@ -27,7 +27,8 @@ from pathlib import Path
 from typing import Any
 
 from beamfall.board import Board
-from beamfall.errors import DefinitionMismatch, MeasureError, Refused, UserError
+from beamfall.board_tools.errors import MeasureError
+from beamfall.errors import DefinitionMismatch, Refused, UserError
 from beamfall.events import Outcome
 from beamfall.files import write_text
 from beamfall.ports import brings_rig, open_jumpered

@@ -12,7 +12,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from beamfall.errors import InstallError, MissingExtra
+from beamfall.board_tools.errors import InstallError
+from beamfall.errors import MissingExtra
 
 _CHUNK = 1024  # bytes of a file per write; the text must fit the heap of a small board
 _ENTER_TRIES = 3

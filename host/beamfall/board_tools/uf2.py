@@ -9,7 +9,7 @@ import struct
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from beamfall.errors import ImageError, ImageProblem
+from beamfall.board_tools.errors import ImageError, ImageProblem
 
 _HEAD = struct.Struct("<8I")
 _MAGIC = (0x0A324655, 0x9E5D5157)

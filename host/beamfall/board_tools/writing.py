@@ -13,8 +13,8 @@ from pathlib import PurePosixPath
 from typing import Any
 
 from beamfall.board_tools.bundle import FOLDERS, LIST, MAIN, SELECTED, Bundle
+from beamfall.board_tools.errors import InstallError
 from beamfall.board_tools.prompt import BoardFile, Interpreter, Prompt
-from beamfall.errors import InstallError
 
 _MARGIN_BYTES = 16 * 1024  # of the file system, for slots
 _BLOCK = 4096
@@ -193,11 +193,11 @@ def _verify(
         raise InstallError(
             f"{len(wrong)} of {len(paths)} files on the board differ from what was sent, the first is {wrong[0]}; the "
             "board will not start with them; install again, and erase the board's flash if it happens again",
-            files=wrong,
+            files=tuple(wrong),
         )
     strange = [path for path in removed if path in found and not found[path].is_folder]
     if strange:
         raise InstallError(
             f"old files are still on the board, the first is {strange[0]}: remove it and try again",
-            files=strange,
+            files=tuple(strange),
         )

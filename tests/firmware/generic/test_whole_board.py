@@ -10,8 +10,9 @@ import pytest
 from tiers import in_full
 
 from beamfall.board import Board
+from beamfall.board_tools.errors import MeasureError
 from beamfall.board_tools.measure import measure
-from beamfall.errors import MeasureError, Refused
+from beamfall.errors import Refused
 from beamfall.setup.sequence import Row, Sequence
 
 sys.path.insert(0, str(Path(__file__).parent))

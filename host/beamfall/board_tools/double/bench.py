@@ -15,7 +15,8 @@ from beamfall.board_tools.double.wiring import (
     find_double_profile,
     list_wires,
 )
-from beamfall.errors import BeamfallError, BenchError
+from beamfall.board_tools.errors import BenchError
+from beamfall.errors import BeamfallError
 from beamfall.events import Edge, Outcome
 from beamfall.setup.board_profiles import Profile
 from beamfall.setup.limits import BoardLimits

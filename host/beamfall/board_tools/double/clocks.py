@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from beamfall.board_tools.double.bench import Bench
-from beamfall.errors import BenchError
+from beamfall.board_tools.errors import BenchError
 from beamfall.setup.limits import BoardLimits
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import Signal, SignalKind

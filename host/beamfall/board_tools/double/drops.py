@@ -10,7 +10,8 @@ import random
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from beamfall.errors import BenchError, WrongValue
+from beamfall.board_tools.errors import BenchError
+from beamfall.errors import WrongValue
 from beamfall.setup.limits import BoardLimits
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import Signal, SignalKind
@@ -117,7 +118,7 @@ def _list_openings(sequence: Sequence) -> list[tuple[int, float, float]]:
         if after[1] <= before[1] + before[2]:
             raise BenchError(
                 f"valve {before[0]} and valve {after[0]} are open at once; the double has one input for all valves",
-                parts=(SignalKind.VALVE.nth(one[0]).name for one in (before, after)),
+                parts=tuple(SignalKind.VALVE.nth(one[0]).name for one in (before, after)),
             )
     return found
 

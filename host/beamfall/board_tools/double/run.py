@@ -9,8 +9,8 @@ from typing import Any
 from beamfall.board_tools.double.bench import Bench
 from beamfall.board_tools.double.clocks import ClockRatio
 from beamfall.board_tools.double.drops import Pretence, pretend
+from beamfall.board_tools.errors import BenchError
 from beamfall.board_tools.measure import Distribution
-from beamfall.errors import BenchError
 from beamfall.events import Edge, Outcome
 from beamfall.setup.limits import BoardLimits
 from beamfall.setup.sequence import Row, Sequence

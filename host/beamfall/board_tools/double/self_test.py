@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from beamfall.board import Board
 from beamfall.board_tools.double.bench import Bench
 from beamfall.board_tools.double.wiring import Wire
-from beamfall.errors import BenchError
+from beamfall.board_tools.errors import BenchError
 from beamfall.events import Edge
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.shots.pulses import read_lines
@@ -65,7 +65,7 @@ class SelfTest:
             text = "no pulse arrived: is the ground connected, and do both boards have power?"
         raise BenchError(
             f"{text}. The table of wires: python -m beamfall.board_tools.double",
-            parts=(finding.wire.name for finding in self.wrong),
+            parts=tuple(finding.wire.name for finding in self.wrong),
         )
 
 
