@@ -201,13 +201,17 @@ class Prompt:
 
     def write_file(self, path: str, content: bytes) -> None:
         """Write a whole file."""
-        try:
+        with self._explain(f"{path} cannot be written"):
             self._remote.fs_writefile(path, content, chunk_size=_CHUNK)
-        except (self._error, struct.error) as error:
+
+    @contextlib.contextmanager
+    def _explain(self, problem: str) -> Iterator[None]:
+        """Raise InstallError for what mpremote's file functions raise in the block."""
+        try:
+            yield
+        except (self._error, struct.error, OSError) as error:
             words = str(error).strip().splitlines() or ["no answer"]
-            raise InstallError(f"{self._name}: {path} cannot be written: {words[-1]}") from error
-        except OSError as error:
-            raise InstallError(f"{self._name}: {path} cannot be written: {error}") from error
+            raise InstallError(f"{self._name}: {problem}: {words[-1]}") from error
 
     def remove(self, paths: list[str]) -> None:
         """Remove files and empty folders."""
@@ -228,12 +232,8 @@ class Prompt:
 
     def read_file(self, path: str) -> bytes:
         """Read a whole file."""
-        try:
+        with self._explain(f"{path} cannot be read"):
             return bytes(self._remote.fs_readfile(path, chunk_size=_CHUNK // 4))
-        except (self._error, struct.error) as error:
-            raise InstallError(f"{self._name}: {path} cannot be read: {error}") from error
-        except OSError as error:
-            raise InstallError(f"{self._name}: {path} cannot be read: {error}") from error
 
     def restart(self) -> None:
         """Restart the board, as at power-up; this ends the prompt. Raises InstallError."""

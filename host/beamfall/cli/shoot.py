@@ -19,6 +19,7 @@ from beamfall.plot.draw import draw_chart
 from beamfall.plot.timeline import describe_timeline
 from beamfall.setup.rig import load_rig
 from beamfall.setup.sequence_file import load_sequence
+from beamfall.setup.unit_words import format_ms
 from beamfall.shots import ShotLog
 from beamfall.shots.remarks import list_remarks
 from beamfall.text import show_text
@@ -120,21 +121,10 @@ def _print_start(
         ("timing", _say_timing(board)),
     ]
     if plan is not None:
-        anchor = plan.anchor
-        start = (
-            "the release"
-            if not anchor.count
-            else f"{anchor.edge} edge {anchor.count} of {anchor.beam}"
-        )
-        pairs += [
-            (
-                "spacing",
-                ""
-                if plan.spacing_s is None
-                else f"{plan.spacing_s * 1e3:.3f} ms between the drops",
-            ),
-            ("flash", f"{plan.flash_delay_s * 1e3:.3f} ms after {start}"),
-        ]
+        spacing_s = plan.spacing_s
+        apart = "" if spacing_s is None else f"{format_ms(spacing_s)} between the drops"
+        flash = f"{format_ms(plan.flash_delay_s)} after {plan.anchor.describe()}"
+        pairs += [("spacing", apart), ("flash", flash)]
         pairs += [("warning", caution.text) for caution in plan.warnings]
     print_pairs([*pairs, ("log", str(log))])
 

@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from beamfall.shots import ShotRecord
     from beamfall.workflows.repeat import Difference
     from beamfall.workflows.seek_steps import (
-        Aim,
         Answered,
         LookedAgain,
         Misfired,
@@ -166,29 +165,15 @@ def say_misfired(event: Misfired) -> str:
     return f"shot {record.shot}: {record.state} ({record.cause}); trying again"
 
 
-def _say_aim(aim: Aim) -> str:
-    crosses = f"drop {len(aim.times_s)} crosses the beam"
-    after = crosses if aim.by_beam else "the first opening"
-    return f"{say_openings(aim)}flash {aim.delay_s * 1e3:.2f} ms after {after}"
-
-
-def say_openings(aim: Aim, digits: int = 2) -> str:
-    """The openings after the first one, to begin a line about a shot; empty with one drop."""
-    if len(aim.times_s) < 2:
-        return ""
-    later = ", ".join(f"{at * 1e3:.{digits}f}" for at in aim.times_s[1:])
-    return f"{'spacing' if len(aim.times_s) == 2 else 'openings'} {later} ms, "
-
-
 def say_asked(question: WhatIsSeen) -> str:
     """The shot that is asked about."""
     aim = question.aim
     if question.said is not None:
         return (
             f"shot {question.fired.shot}: you said '{question.said.said}', and much depends on it: "
-            f"please look at this picture again ({_say_aim(aim)})"
+            f"please look at this picture again ({aim.describe()})"
         )
-    return f"shot {question.fired.shot} ({aim.number} of at most {aim.most}): {_say_aim(aim)}"
+    return f"shot {question.fired.shot} ({aim.number} of at most {aim.most}): {aim.describe()}"
 
 
 def say_what_is_seen(question: WhatIsSeen) -> str:
@@ -228,7 +213,7 @@ def say_answer(one: Answered) -> str:
 def say_sought_frame(one: Answered, done: Sought) -> str:
     """The caption below a picture on the sheet of a search; the best picture is marked."""
     best = "best: " if done.found and one is done.best else ""
-    times = f"{say_openings(one.aim, 1)}flash {one.aim.delay_s * 1e3:.1f} ms"
+    times = f"{one.aim.say_openings(1)}flash {one.aim.delay_s * 1e3:.1f} ms"
     return f"{best}shot {one.fired.shot}: {times}: {say_answer(one)}"
 
 
@@ -240,7 +225,7 @@ def say_answered(one: Answered) -> str:
         outcome = (
             f"{say_answer(one)}; chance that this was the wanted picture: {100 * one.chance:.0f} %"
         )
-    return f"shot {one.fired.shot}: {_say_aim(one.aim)}: {outcome}"
+    return f"shot {one.fired.shot}: {one.aim.describe()}: {outcome}"
 
 
 def say_looked_again(event: LookedAgain) -> str:
@@ -265,7 +250,7 @@ def list_sought(done: Sought) -> Iterator[str]:
         )
         aim = best.aim
         which = "" if best is done.shots[-1] else f"shot {best.fired.shot} has the picture: "
-        yield f"Found after {count}: {which}{_say_aim(aim)}; {sure}"
+        yield f"Found after {count}: {which}{aim.describe()}; {sure}"
         if done.truth is not None and done.truth.error_s is not None:
             error_ms = done.truth.error_s * 1e3
             side = "after" if error_ms >= 0.0 else "before"

@@ -280,11 +280,7 @@ def say_source(shot: int) -> str:
 
 def say_aim(aim: Aim) -> str:
     """The next shot of a search. Its place in the search is not its number in the log."""
-    drops = len(aim.times_s)
-    after = f"drop {drops} crosses the beam" if aim.by_beam else "the first opening"
-    later = ", ".join(f"{at * 1e3:.2f}" for at in aim.times_s[1:])
-    openings = f"{'spacing' if drops == 2 else 'openings'} {later} ms, " if later else ""
-    return f"{aim.number} of at most {aim.most}: {openings}flash {aim.delay_s * 1e3:.2f} ms after {after}"
+    return f"{aim.number} of at most {aim.most}: {aim.describe()}"
 
 
 def _to_ms(seconds: float | None) -> float | None:

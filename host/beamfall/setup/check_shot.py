@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from beamfall.errors import KeyProblem
 from beamfall.setup.rig_sections import Beam, Bottle, Flash, Valve
 from beamfall.setup.rig_shot import DropInRig, Firing
+
+
+def miss_part(key: str, found: str, part: str, known: Iterable[str]) -> KeyProblem:
+    """The problem of a key that names a valve, beam or flash which the rig does not have."""
+    text = f"{key} = '{found}': the rig has no such {part}; add a [[{part}]]"
+    return KeyProblem(key, found, " or ".join(known), text)
 
 
 def check_drops(
@@ -35,10 +41,7 @@ def check_drops(
     outputs = [valve.output for valve in valves]
     for place, drop in enumerate(drops, 1):
         if drop.valve is not None and drop.valve not in outputs:
-            yield KeyProblem(
-                f"drop[{place}].valve", drop.valve, " or ".join(outputs),
-                f"drop[{place}].valve = '{drop.valve}': the rig has no such valve; add a [[valve]]",
-            )  # fmt: skip
+            yield miss_part(f"drop[{place}].valve", drop.valve, "valve", outputs)
     if drops[0].at_s:
         yield KeyProblem(
             "drop[1].at", drops[0].at_s, "nothing, or 0 ms",
@@ -58,16 +61,10 @@ def check_firings(
         path = f"firing[{place}]"
         flash = flashes.get(firing.flash)
         if flash is None:
-            yield KeyProblem(
-                f"{path}.flash", firing.flash, "a flash of the rig",
-                f"{path}.flash = '{firing.flash}': the rig has no such flash; add a [[flash]]",
-            )  # fmt: skip
+            yield miss_part(f"{path}.flash", firing.flash, "flash", flashes)
             continue
         if firing.anchor is not None and firing.anchor not in anchors:
-            yield KeyProblem(
-                f"{path}.anchor", firing.anchor, " or ".join(anchors),
-                f"{path}.anchor = '{firing.anchor}': the rig has no such beam; add a [[beam]]",
-            )  # fmt: skip
+            yield miss_part(f"{path}.anchor", firing.anchor, "beam", anchors)
         elif firing.anchor is not None and (
             firing.delay_s is None or (firing.anchor == "release") == bool(firing.anchor_count)
         ):
@@ -92,7 +89,4 @@ def check_bottles(bottles: tuple[Bottle, ...], valves: tuple[Valve, ...]) -> Ite
     outputs = [valve.output for valve in valves]
     for place, bottle in enumerate(bottles, 1):
         if bottle.valve not in outputs:
-            yield KeyProblem(
-                f"bottle[{place}].valve", bottle.valve, " or ".join(outputs),
-                f"bottle[{place}].valve = '{bottle.valve}': the rig has no such valve; add a [[valve]]",
-            )  # fmt: skip
+            yield miss_part(f"bottle[{place}].valve", bottle.valve, "valve", outputs)

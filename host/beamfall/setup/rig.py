@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any, get_args, get_type_hints
 
 from beamfall.errors import KeyProblem, RigFileError
-from beamfall.setup.check_shot import check_bottles, check_drops, check_firings
+from beamfall.setup.check_shot import check_bottles, check_drops, check_firings, miss_part
 from beamfall.setup.file_schema import build_section, list_problems, list_unknown, section_to_dict
 from beamfall.setup.rig_sections import (
     Beam,
@@ -263,10 +263,7 @@ def _check_geometry(rig: Rig) -> Iterator[KeyProblem]:
     aim = rig.aim
     inputs = {beam.input for beam in rig.beams}
     if aim.anchor in BEAMS and aim.anchor not in inputs:
-        yield KeyProblem(
-            "aim.anchor", aim.anchor, "a beam of the rig",
-            f"aim.anchor = '{aim.anchor}': the rig has no such beam; add a [[beam]]",
-        )  # fmt: skip
+        yield miss_part("aim.anchor", aim.anchor, "beam", ("release", *sorted(inputs)))
     if aim.anchor in BEAMS and aim.anchor_count == 0:
         yield KeyProblem(
             "aim.anchor_count", 0, "1 or more",

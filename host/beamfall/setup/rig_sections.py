@@ -1,6 +1,7 @@
 """The tables of a rig file: a dataclass for each table, a field for each key, values in SI units.
 
-The field's name carries the SI unit (`height_m`), the file's key does not (`height = "48 cm"`).
+The field's name carries the SI unit (`height_m`), the file's key does not (`height = "48 cm"`). The first line of a
+class says to users what its table is.
 """
 
 from __future__ import annotations
@@ -47,7 +48,7 @@ def _place_along_dish() -> Any:
 
 @dataclass(frozen=True, slots=True)
 class Site:
-    """The keys of [site]."""
+    """Where the rig stands."""
 
     air_temperature_k: float = quantity(
         "temperature", 253.15, 323.15, "temperature of the air", default=293.15
@@ -69,7 +70,10 @@ class Site:
 
 @dataclass(frozen=True, slots=True)
 class LiquidInRig:
-    """The keys of [liquid]. `beamfall.physics.liquids` knows the names and checks them."""
+    """The liquid of drops and dish. Measured values override those of the name.
+
+    `beamfall.physics.liquids` knows the names and checks them.
+    """
 
     name: str = text("name of the liquid", default="water")
     parts: tuple[tuple[str, float], ...] = shares(
@@ -100,14 +104,14 @@ class LiquidInRig:
 
 @dataclass(frozen=True, slots=True)
 class Bottle(LiquidInRig):
-    """The keys of [[bottle]]: what one valve lets fall, where that is not the liquid of the dish."""
+    """The liquid of one valve's bottle, if it is not the dish's; one table for each such valve."""
 
     valve: str = choice(_VALVES, "valve that the bottle feeds", default="valve1")
 
 
 @dataclass(frozen=True, slots=True)
 class Dish:
-    """The keys of [dish]."""
+    """The dish under the nozzle."""
 
     depth_m: float = length(0.0005, 1.0, "depth of the liquid in the dish", example="25 mm")
     diameter_m: float | None = length(
@@ -117,7 +121,10 @@ class Dish:
 
 @dataclass(frozen=True, slots=True)
 class Valve:
-    """The keys of [[valve]]. Valves within 5 mm of each other share a place: their drops meet."""
+    """A valve, its nozzle and its bottle; one table for each valve.
+
+    Valves within 5 mm of each other share a place: their drops meet.
+    """
 
     output: str = choice(_VALVES, "output of the board", default="valve1")
     height_m: float = length(0.02, 5.0, "mouth of the nozzle above the liquid", example="60 cm")
@@ -155,7 +162,10 @@ class Valve:
 
 @dataclass(frozen=True, slots=True)
 class Beam:
-    """The keys of [[beam]]. It sees drops that fall within 5 mm of its place."""
+    """An infrared beam across the fall path; one table for each beam.
+
+    It sees drops that fall within 5 mm of its place.
+    """
 
     input: str = choice(BEAMS, "input of the board", default="beam1")
     height_m: float = length(0.005, 5.0, "height above the liquid", example="47 cm")
@@ -181,7 +191,7 @@ class Beam:
 
 @dataclass(frozen=True, slots=True)
 class Flash:
-    """The keys of [[flash]]."""
+    """A flash in manual mode; one table for each flash."""
 
     output: str = choice(_FLASHES, "output of the board", default="flash1")
     latency_s: float = duration(0.0, 0.05, "time from the contact to the light", default=50e-6)
@@ -194,9 +204,9 @@ class Flash:
 
 @dataclass(frozen=True, slots=True)
 class Camera:
-    """The keys of [camera]. Without `exposure` it is on bulb.
+    """The camera. If there is none, leave this table out.
 
-    Magnification, aperture and pixel serve to estimate blur and depth of field.
+    Without `exposure` it is on bulb. Magnification, aperture and pixel serve to estimate blur and depth of field.
     """
 
     focus_lead_s: float = duration(
@@ -249,7 +259,7 @@ class Camera:
 
 @dataclass(frozen=True, slots=True)
 class Uncertainty:
-    """The keys of [uncertainty]."""
+    """How far off the figures may be: standard deviations."""
 
     latency_s: float = duration(0.0, 0.1, "error of the valves' latency", default=2e-3)
     height_m: float = length(0.0, 0.1, "error of the heights of nozzles and beams", default=2e-3)
@@ -264,7 +274,7 @@ class Uncertainty:
 
 @dataclass(frozen=True, slots=True)
 class Light:
-    """The keys of [light]."""
+    """The light behind the dish, for the simulated picture."""
 
     top: str = choice(LIGHTS, "colour of the backlight at its top", default="pale blue")
     bottom: str = choice(LIGHTS, "colour of the backlight at the surface", default="blue")
@@ -272,7 +282,7 @@ class Light:
 
 @dataclass(frozen=True, slots=True)
 class Fitted:
-    """The keys of [fitted]."""
+    """What else the controller has; false for parts that were not built."""
 
     flash_seen: bool = truth("the sensor that sees the flash's light", default=True)
     button: bool = truth("the button that releases a shot", default=True)

@@ -16,7 +16,10 @@ FIRINGS_MOST = 8
 
 @dataclass(frozen=True, slots=True)
 class Aim:
-    """The keys of [aim]; None leaves a value to the planner."""
+    """What the picture should show. Timings set here replace the planner's.
+
+    None leaves a value to the planner.
+    """
 
     kind: str = choice(
         KINDS,
@@ -59,7 +62,10 @@ class Aim:
 
 @dataclass(frozen=True, slots=True)
 class DropInRig:
-    """The keys of [[drop]]; None leaves a value to the valve or the planner."""
+    """A drop of the shot. If all drops are alike, leave these tables out.
+
+    None leaves a value to the valve or the planner.
+    """
 
     valve: str | None = choice(
         SignalKind.VALVE.names,
@@ -84,7 +90,10 @@ class DropInRig:
 
 @dataclass(frozen=True, slots=True)
 class Firing:
-    """The keys of [[firing]]: with `delay` it has its own time, otherwise it moves with the picture."""
+    """One firing of a flash. Without these tables each flash fires once, for the picture.
+
+    With `delay` it has its own time, otherwise it moves with the picture.
+    """
 
     flash: str = choice(SignalKind.FLASH.names, "output of the flash that fires", default="flash1")
     after_s: float = duration(

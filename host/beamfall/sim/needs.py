@@ -32,6 +32,16 @@ class Needs:
     flash_after_first_edge_s: float | None
     later_s: tuple[float, ...] = ()
 
+    def to_json(self) -> dict[str, Any]:
+        """Plain values in ms."""
+        plain: dict[str, Any] = {
+            name.removesuffix("_s"): None if value is None else round(value * 1e3, 4)
+            for name, value in vars(self).items()
+            if name != "later_s"
+        }
+        later = [round(at * 1e3, 4) for at in self.later_s]
+        return plain | ({"later": later} if later else {})
+
 
 @dataclass(frozen=True)
 class Falling:
@@ -105,24 +115,3 @@ def _let_fall(calm: RigModel, one: Falling) -> Drop:
     if drop is None:
         raise ValueError("the model's valve makes no drop")
     return drop
-
-
-def describe_needs(
-    model: RigModel,
-    stage_s: float,
-    meeting: float,
-    edge: str = "dark",
-    drops: Sequence[Falling] = (),
-    kind: str = "collision",
-) -> dict[str, Any] | None:
-    """`find_needs` as plain values in ms; None if there is no jet."""
-    needs = find_needs(model, stage_s, meeting, edge, drops, kind)
-    if needs is None:
-        return None
-    plain = {
-        name.removesuffix("_s"): None if value is None else round(value * 1e3, 4)
-        for name, value in vars(needs).items()
-        if name != "later_s"
-    }
-    later = [round(at * 1e3, 4) for at in needs.later_s]
-    return plain | ({"later": later} if later else {})

@@ -10,7 +10,7 @@ from typing import Any, cast
 from beamfall.link.traits import Helper, KnownShot, Picture, Planned, PortTraits, Seen, StampedEdge
 from beamfall.sim.build import build_rig
 from beamfall.sim.defects import RigInRoom
-from beamfall.sim.needs import Falling, describe_needs
+from beamfall.sim.needs import Falling, find_needs
 from beamfall.sim.person import SimulatedPerson
 from beamfall.sim.photographer import SimulatedPhotographer
 from beamfall.sim.picture import SimulatedPicture, draw_pictures, draw_sheet
@@ -100,7 +100,8 @@ class SimulatedStudio:
         kind: str = "collision",
     ) -> dict[str, Any] | None:
         falling = [Falling(*one) for one in drops]
-        return describe_needs(self._rig.model, stage_s, meeting, edge, falling, kind)
+        needs = find_needs(self._rig.model, stage_s, meeting, edge, falling, kind)
+        return None if needs is None else needs.to_json()
 
 
 def _own(picture: Picture) -> SimulatedPicture:

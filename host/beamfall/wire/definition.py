@@ -70,6 +70,9 @@ class _Parser:
 
     def __init__(self, source: str) -> None:
         self._source = source
+        self._enums: dict[str, EnumDefinition] = {}
+        self._records: dict[str, RecordDefinition] = {}
+        self._messages: dict[str, MessageDefinition] = {}
 
     def parse(self, content: Mapping[str, Any]) -> Definition:
         self._check_keys(
@@ -81,26 +84,25 @@ class _Parser:
         protocol = self._check_integer(content["protocol"], "protocol", 1, 255)
         frame = FrameDefinition(**self._parse_sizes(content["frame"], "frame", FrameDefinition))
         limits = Limits(**self._parse_sizes(content["limits"], "limits", Limits))
+        self._text_max = limits.text_max
         self._check_frame(frame)
-        enums = {name: self._parse_enum(name, entry) for name, entry in content["enums"].items()}
+        for name, entry in content["enums"].items():
+            self._enums[name] = self._parse_enum(name, entry)
         kinds, signals = self._parse_signals(content["enums"].get("signal", {}))
         records: dict[str, RecordDefinition] = {}
         for name, entry in content["records"].items():
-            fields = self._parse_fields(f"records.{name}", entry["fields"], enums, {}, limits)
+            where, problem = f"records.{name}", "a record's field must have a fixed size"
+            fields = self._parse_fields(where, entry["fields"])
             for field in fields:
-                self._require(
-                    field.size > 0,
-                    f"records.{name}.{field.name}",
-                    "a record's field must have a fixed size",
-                )
+                self._require(field.size > 0, f"{where}.{field.name}", problem)
             records[name] = RecordDefinition(name, entry.get("meaning", ""), fields)
-        messages: dict[str, MessageDefinition] = {}
+        self._records = records  # from here on: a record holds no lists
         for entry in content["messages"]:
-            message = self._parse_message(entry, enums, records, limits)
+            message = self._parse_message(entry)
             where = f"message {message.name}"
-            self._require(message.name not in messages, where, "the name occurs twice")
+            self._require(message.name not in self._messages, where, "the name occurs twice")
             self._require(message.name not in records, where, "a record has the same name")
-            for other in messages.values():
+            for other in self._messages.values():
                 self._require(
                     message.id != other.id,
                     where,
@@ -111,26 +113,16 @@ class _Parser:
                 where,
                 f"its largest payload is {message.largest} bytes; the limit is {frame.payload_max}",
             )
-            messages[message.name] = message
-        for message in messages.values():
-            self._check_answer(message, messages)
-        self._check_limits(limits, messages)
+            self._messages[message.name] = message
+        for message in self._messages.values():
+            self._check_answer(message)
+        self._check_limits(limits)
+        enums, messages = MappingProxyType(self._enums), MappingProxyType(self._messages)
         definition = Definition(
-            protocol,
-            frame,
-            limits,
-            MappingProxyType(enums),
-            kinds,
-            signals,
-            MappingProxyType(records),
-            MappingProxyType(messages),
+            protocol, frame, limits, enums, kinds, signals, MappingProxyType(records), messages
         )
-        return replace(
-            definition,
-            extends=tuple(
-                self._parse_extended(entry, definition) for entry in content.get("extends", [])
-            ),
-        )
+        extends = [self._parse_extended(one, definition) for one in content.get("extends", [])]
+        return replace(definition, extends=tuple(extends))
 
     def _parse_extended(self, entry: Mapping[str, Any], definition: Definition) -> Extended:
         self._check_keys(entry, "extends", {"digest", "added"})
@@ -244,13 +236,7 @@ class _Parser:
             )
         return tuple(kinds), tuple(signals)
 
-    def _parse_message(
-        self,
-        entry: Mapping[str, Any],
-        enums: Mapping[str, EnumDefinition],
-        records: Mapping[str, RecordDefinition],
-        limits: Limits,
-    ) -> MessageDefinition:
+    def _parse_message(self, entry: Mapping[str, Any]) -> MessageDefinition:
         where = f"message {entry.get('name', '?')}"
         self._check_keys(
             entry,
@@ -261,11 +247,11 @@ class _Parser:
         self._require(entry["name"].isidentifier(), where, "the name is not an identifier")
         self._require(entry["kind"] in KINDS, where, f"kind must be one of {', '.join(KINDS)}")
         first, last = KINDS[entry["kind"]]
-        fields = self._parse_fields(where, entry["fields"], enums, records, limits)
+        fields = self._parse_fields(where, entry["fields"])
         tail = fields[-1] if fields else None
         tail_size = 0
         if tail is not None and tail.base == "list" and tail.of is not None:
-            tail_size = records[tail.of].size
+            tail_size = self._records[tail.of].size
         elif tail is not None and tail.base == "text":
             tail_size = 1
         return MessageDefinition(
@@ -277,30 +263,21 @@ class _Parser:
             fields,
             tail_size,
             entry.get("repeat", ""),
-            self._parse_checks(where, entry.get("checks", []), enums),
+            self._parse_checks(where, entry.get("checks", [])),
             entry.get("effect", ""),
         )
 
-    def _parse_checks(
-        self, where: str, entries: list[Any], enums: Mapping[str, EnumDefinition]
-    ) -> tuple[tuple[str, str], ...]:
+    def _parse_checks(self, where: str, entries: list[Any]) -> tuple[tuple[str, str], ...]:
         known = {A_LIMIT}
-        if "refusal" in enums:
-            known |= {member.name for member in enums["refusal"].python}
+        if "refusal" in self._enums:
+            known |= {member.name for member in self._enums["refusal"].python}
         for entry in entries:
             pair = isinstance(entry, list) and len(entry) == 2
             self._require(pair, where, f"the check {entry!r} must be [refusal, condition]")
             self._require(entry[0] in known, where, f"there is no refusal {entry[0]!r}")
         return tuple((reason, when) for reason, when in entries)
 
-    def _parse_fields(
-        self,
-        where: str,
-        entries: list[Mapping[str, Any]],
-        enums: Mapping[str, EnumDefinition],
-        records: Mapping[str, RecordDefinition],
-        limits: Limits,
-    ) -> tuple[Field, ...]:
+    def _parse_fields(self, where: str, entries: list[Mapping[str, Any]]) -> tuple[Field, ...]:
         fields: list[Field] = []
         for index, entry in enumerate(entries):
             place = f"{where}.{entry.get('name', '?')}"
@@ -316,13 +293,13 @@ class _Parser:
             elif base == "bytes" and of.isdigit() and int(of) > 0:
                 size = int(of)
             elif base == "enum":
-                self._require(of in enums, place, f"there is no enum {of!r}")
+                self._require(of in self._enums, place, f"there is no enum {of!r}")
                 size = 1
             elif base == "list":
-                self._require(of in records, place, f"there is no record {of!r}")
+                self._require(of in self._records, place, f"there is no record {of!r}")
                 most = self._check_integer(entry.get("max"), f"{place}.max", 1, 255)
             elif kind == "text":
-                most = limits.text_max
+                most = self._text_max
             else:
                 self._require(False, place, f"unknown type {kind!r}")
             last = index == len(entries) - 1
@@ -342,9 +319,7 @@ class _Parser:
             )
         return tuple(fields)
 
-    def _check_answer(
-        self, message: MessageDefinition, messages: Mapping[str, MessageDefinition]
-    ) -> None:
+    def _check_answer(self, message: MessageDefinition) -> None:
         where = f"message {message.name}"
         if message.kind != "request":
             self._require(message.answer is None, where, f"a {message.kind} has no answer")
@@ -355,20 +330,20 @@ class _Parser:
         known = ", ".join(REPEATS)
         self._require(message.repeat in REPEATS, where, f"repeat must be one of {known}")
         self._require(bool(message.effect), where, "a request needs an effect")
-        answer = messages.get(message.answer or "")
+        answer = self._messages.get(message.answer or "")
         self._require(
             answer is not None and answer.kind == "answer",
             where,
             f"{message.answer!r} is not an answer",
         )
 
-    def _check_limits(self, limits: Limits, messages: Mapping[str, MessageDefinition]) -> None:
+    def _check_limits(self, limits: Limits) -> None:
         self._require(limits.text_max <= 255, "limits.text_max", "must fit one byte")
         for name, limit in (
             ("table_rows", limits.rows_per_part),
             ("edges", limits.edges_per_report),
         ):
-            tail = messages[name].tail if name in messages else None
+            tail = self._messages[name].tail if name in self._messages else None
             self._require(
                 tail is not None and tail.max == limit,
                 f"message {name}",

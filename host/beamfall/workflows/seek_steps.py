@@ -38,6 +38,19 @@ class Aim:
         """Opening 1 to opening 2; None with one drop."""
         return self.times_s[1] if len(self.times_s) > 1 else None
 
+    def describe(self) -> str:
+        """Its timings in words: `spacing 110.00 ms, flash 8.00 ms after drop 2 crosses the beam`."""
+        crosses = f"drop {len(self.times_s)} crosses the beam"
+        after = crosses if self.by_beam else "the first opening"
+        return f"{self.say_openings()}flash {self.delay_s * 1e3:.2f} ms after {after}"
+
+    def say_openings(self, digits: int = 2) -> str:
+        """The openings after the first one, to begin a line about a shot; empty with one drop."""
+        if len(self.times_s) < 2:
+            return ""
+        later = ", ".join(f"{at * 1e3:.{digits}f}" for at in self.times_s[1:])
+        return f"{'spacing' if len(self.times_s) == 2 else 'openings'} {later} ms, "
+
 
 @dataclass(frozen=True)
 class Marked:
