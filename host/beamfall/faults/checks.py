@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 from beamfall.faults import evidence
 from beamfall.faults.catalogue import Sign, load_catalogue
@@ -252,55 +253,63 @@ def _press_flash(bench: FaultRig) -> Outcomes:
     return seen
 
 
-def _finger(bench: FaultRig) -> Outcomes:
-    def look() -> str:
-        dark = bench.is_dark()
-        edges = bench.watch(3.5, bench.have_done(_ASK["finger"]))
-        return evidence.judge_finger(bench.pulses(edges, dark=dark))
+def _watched(name: str, look: Callable[[FaultRig], str]) -> Callable[[FaultRig], Outcomes]:
+    """A test in which the person does something, and the board sees what comes of it."""
 
-    bench.person.prepare(_ASK["finger"])
-    return _only("finger", bench.attempt(look))
+    def run(bench: FaultRig) -> Outcomes:
+        bench.person.prepare(_ASK[name])
+        return _only(name, bench.attempt(lambda: look(bench)))
 
-
-def _cover(bench: FaultRig) -> Outcomes:
-    def look() -> str:
-        dark = bench.is_dark()
-        edges = bench.watch(2.5, bench.have_done(_ASK["cover"]))
-        long = [p for p in bench.pulses(edges, dark=dark) if p.length_s > 0.1]
-        return "changes" if long else "no-change"
-
-    bench.person.prepare(_ASK["cover"])
-    return _only("cover", bench.attempt(look))
+    return run
 
 
-def _wiggle(bench: FaultRig) -> Outcomes:
-    def look() -> str:
-        dark = bench.is_dark()
-        edges = bench.beam_edges(bench.watch(_WIGGLE_S, bench.have_done(_ASK["wiggle"])))
-        ticks = [edge.ticks for edge in edges]
-        # Count only within a short time, however long the person took: otherwise chance events would add up.
-        most = evidence.count_densest(ticks, round(_WIGGLE_S * bench.hz))
-        drops = evidence.are_drops(bench.pulses(edges, dark=dark), bench.setup.expected)
-        return "edges" if most >= _FLICKERS and not drops else "quiet"
-
-    bench.person.prepare(_ASK["wiggle"])
-    return _only("wiggle", bench.attempt(look))
+def _finger(bench: FaultRig) -> str:
+    dark = bench.is_dark()
+    edges = bench.watch(3.5, bench.have_done(_ASK["finger"]))
+    return evidence.judge_finger(bench.pulses(edges, dark=dark))
 
 
-def _button(bench: FaultRig) -> Outcomes:
-    def look() -> str:
-        told = len(bench.board.troubles)
-        edges = bench.watch(2.0, bench.have_done(_ASK["button"]))
-        said = any(one.about is Signal.button1 for one in bench.board.troubles[told:])
-        pressed = any(edge.signal is Signal.button1 for edge in edges)
-        return "seen" if said or pressed else "none"
+def _cover(bench: FaultRig) -> str:
+    dark = bench.is_dark()
+    edges = bench.watch(2.5, bench.have_done(_ASK["cover"]))
+    long = [p for p in bench.pulses(edges, dark=dark) if p.length_s > 0.1]
+    return "changes" if long else "no-change"
 
-    bench.person.prepare(_ASK["button"])
-    return _only("button", bench.attempt(look))
+
+def _wiggle(bench: FaultRig) -> str:
+    dark = bench.is_dark()
+    edges = bench.beam_edges(bench.watch(_WIGGLE_S, bench.have_done(_ASK["wiggle"])))
+    ticks = [edge.ticks for edge in edges]
+    # Count only within a short time, however long the person took: otherwise chance events would add up.
+    most = evidence.count_densest(ticks, round(_WIGGLE_S * bench.hz))
+    drops = evidence.are_drops(bench.pulses(edges, dark=dark), bench.setup.expected)
+    return "edges" if most >= _FLICKERS and not drops else "quiet"
+
+
+def _button(bench: FaultRig) -> str:
+    told = len(bench.board.troubles)
+    edges = bench.watch(2.0, bench.have_done(_ASK["button"]))
+    said = any(one.about is Signal.button1 for one in bench.board.troubles[told:])
+    pressed = any(edge.signal is Signal.button1 for edge in edges)
+    return "seen" if said or pressed else "none"
 
 
 def _only(sign: str, outcome: str | None) -> Outcomes:
     return {} if outcome is None else {sign: outcome}
+
+
+def _asked(
+    name: str,
+    what: str,
+    effort: float,
+    do: Callable[[FaultRig], object] | None = None,
+    *,
+    run: Callable[[FaultRig], Outcomes] | None = None,
+    **more: Any,
+) -> Check:
+    """A test whose question and sign have its name: the person answers, after the board has done something."""
+    question = _ASK[name]
+    return Check(name, what, (_SIGN[name],), effort, run or _answer(question, do), question, **more)
 
 
 # If the sensor saw light, there was light: no need to ask.
@@ -325,44 +334,29 @@ CHECKS: tuple[Check, ...] = (
     Check("shot", "fire one whole shot", (_SIGN["shot-end"], _SIGN["shot-light"]), 0.3, _shot),
     Check("flash-woken", "close the flash's contact once more", (_SIGN["flash-woken"],), 0.1, _flash_again,
          parts=("flash", "light"), needs={"flash-button": ("yes",)}, rests=True),
-    Check("saw-drop", "whether a drop fell", (_SIGN["saw-drop"],), 1.0, _answer(_ASK["saw-drop"], FaultRig.drip),
-         _ASK["saw-drop"]),
-    Check("heard-valve", "whether the valve clicked", (_SIGN["heard-valve"],), 1.0,
-         _answer(_ASK["heard-valve"], _drip_times(2)), _ASK["heard-valve"], answered={"drip-coil": ("moved", "none")}),
-    Check("finger", "a finger through the beam", (_SIGN["finger"],), 1.0, _finger, _ASK["finger"], parts=("beam",)),
-    Check("cover", "a hand over the receiver", (_SIGN["cover"],), 1.0, _cover, _ASK["cover"], parts=("beam",)),
-    Check("wiggle", "the beam's cables moved", (_SIGN["wiggle"],), 1.2, _wiggle, _ASK["wiggle"], parts=("beam",)),
-    Check("beam-plug", "the beam's plugs", (_SIGN["beam-plug"],), 1.5, _answer(_ASK["beam-plug"]),
-         _ASK["beam-plug"], parts=("beam",)),
-    Check("beam-path", "the beam's path", (_SIGN["beam-path"],), 1.5, _answer(_ASK["beam-path"]),
-         _ASK["beam-path"], parts=("beam",)),
-    Check("saw-flash", "whether the flash fired", (_SIGN["saw-flash"],), 1.0,
-         _answer(_ASK["saw-flash"], FaultRig.flash), _ASK["saw-flash"], parts=("flash",), answered=_LIT, rests=True),
-    Check("saw-flashes", "how often the flash fired", (_SIGN["saw-flashes"],), 1.1,
-         _answer(_ASK["saw-flashes"], _flash_twice), _ASK["saw-flashes"], parts=("flash",), answered=_LIT, rests=True),
-    Check("ready-lamp", "the flash's lamp", (_SIGN["ready-lamp"],), 1.0,
-         _answer(_ASK["ready-lamp"]), _ASK["ready-lamp"], parts=("flash",), rests=True),
-    Check("flash-button", "the flash's own button", (_SIGN["flash-button"],), 1.2, _press_flash,
-         _ASK["flash-button"], parts=("flash",),
-         spoils=("two-flashes", "saw-flash", "saw-flashes", "ready-lamp", "shot", "picture"), rests=True),
-    Check("saw-woken", "whether the flash responds now that it is awake", (_SIGN["saw-woken"],), 1.0,
-         _answer(_ASK["saw-woken"], FaultRig.flash), _ASK["saw-woken"], parts=("flash",),
-         needs={"flash-button": ("yes",)}, answered={"flash-woken": ("lit",)}, rests=True),
-    Check("flash-mode", "the flash's mode", (_SIGN["flash-mode"],), 1.0, _answer(_ASK["flash-mode"]),
-         _ASK["flash-mode"], parts=("flash",)),
-    Check("bottle", "the bottle", (_SIGN["bottle"],), 1.0, _answer(_ASK["bottle"]),
-         _ASK["bottle"]),
-    Check("cap", "release one drop with the bottle open", (_SIGN["cap"],), 1.8, _answer(_ASK["cap"], FaultRig.drip),
-         _ASK["cap"]),
-    Check("nozzle", "open the valve with its nozzle removed", (_SIGN["nozzle"],), 2.0,
-         _answer(_ASK["nozzle"], FaultRig.drip), _ASK["nozzle"]),
-    Check("valve-plug", "the valve's supply and plug", (_SIGN["valve-plug"],), 1.5, _answer(_ASK["valve-plug"]),
-         _ASK["valve-plug"]),
-    Check("coil", "whether the coil pulls", (_SIGN["coil"],), 2.0, _answer(_ASK["coil"], _drip_times(3)),
-         _ASK["coil"], answered={"drip-coil": ("moved", "still", "none")}),
-    Check("button", "the board's button", (_SIGN["button"],), 1.0, _button, _ASK["button"], parts=("button",)),
-    Check("shutter", "the camera's shutter", (_SIGN["shutter"],), 1.2, _answer(_ASK["shutter"], FaultRig.shoot),
-         _ASK["shutter"], parts=("camera",), needs={"shot-end": ("fired", "few-edges", "no-edge")}, rests=True),
-    Check("picture", "the picture", (_SIGN["picture"],), 2.5, _answer(_ASK["picture"], _fire_for_picture),
-         _ASK["picture"], parts=("camera", "flash"), needs={"shot-end": ("fired",)}, rests=True),
+    _asked("saw-drop", "whether a drop fell", 1.0, FaultRig.drip),
+    _asked("heard-valve", "whether the valve clicked", 1.0, _drip_times(2), answered={"drip-coil": ("moved", "none")}),
+    _asked("finger", "a finger through the beam", 1.0, run=_watched("finger", _finger), parts=("beam",)),
+    _asked("cover", "a hand over the receiver", 1.0, run=_watched("cover", _cover), parts=("beam",)),
+    _asked("wiggle", "the beam's cables moved", 1.2, run=_watched("wiggle", _wiggle), parts=("beam",)),
+    _asked("beam-plug", "the beam's plugs", 1.5, parts=("beam",)),
+    _asked("beam-path", "the beam's path", 1.5, parts=("beam",)),
+    _asked("saw-flash", "whether the flash fired", 1.0, FaultRig.flash, parts=("flash",), answered=_LIT, rests=True),
+    _asked("saw-flashes", "how often the flash fired", 1.1, _flash_twice, parts=("flash",), answered=_LIT, rests=True),
+    _asked("ready-lamp", "the flash's lamp", 1.0, parts=("flash",), rests=True),
+    _asked("flash-button", "the flash's own button", 1.2, run=_press_flash, parts=("flash",),
+           spoils=("two-flashes", "saw-flash", "saw-flashes", "ready-lamp", "shot", "picture"), rests=True),
+    _asked("saw-woken", "whether the flash responds now that it is awake", 1.0, FaultRig.flash, parts=("flash",),
+           needs={"flash-button": ("yes",)}, answered={"flash-woken": ("lit",)}, rests=True),
+    _asked("flash-mode", "the flash's mode", 1.0, parts=("flash",)),
+    _asked("bottle", "the bottle", 1.0),
+    _asked("cap", "release one drop with the bottle open", 1.8, FaultRig.drip),
+    _asked("nozzle", "open the valve with its nozzle removed", 2.0, FaultRig.drip),
+    _asked("valve-plug", "the valve's supply and plug", 1.5),
+    _asked("coil", "whether the coil pulls", 2.0, _drip_times(3), answered={"drip-coil": ("moved", "still", "none")}),
+    _asked("button", "the board's button", 1.0, run=_watched("button", _button), parts=("button",)),
+    _asked("shutter", "the camera's shutter", 1.2, FaultRig.shoot, parts=("camera",),
+           needs={"shot-end": ("fired", "few-edges", "no-edge")}, rests=True),
+    _asked("picture", "the picture", 2.5, _fire_for_picture, parts=("camera", "flash"),
+           needs={"shot-end": ("fired",)}, rests=True),
 )  # fmt: skip

@@ -142,7 +142,7 @@ def _say_quantity(quantity: Quantity) -> str:
     text = f"{quantity.of}, {quantity.name}: mean {mean * 1e3:.3f} ms, scatter {scatter:.1f} µs"
     if quantity.name == "spacing":
         text = (
-            f"{quantity.of}, spacing less that of the openings: mean {_signed(mean * 1e6)}, "
+            f"{quantity.of}, spacing minus the spacing of the openings: mean {_signed(mean * 1e6)}, "
             f"scatter {scatter:.1f} µs"
         )
     return text if quantity.scene_mm is None else f"{text} = {quantity.scene_mm:.3f} mm"

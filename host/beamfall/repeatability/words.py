@@ -128,7 +128,7 @@ def say_steady(assessment: Assessment) -> str:
     if any(_excludes_zero(one) for one in trends):
         return (
             "Something may drift: an interval above excludes 0, which happens by chance once in twenty. "
-            f"More shots will show it{but}."
+            f"More shots will tell{but}."
         )
     return f"No drift found, nothing missing{but}."
 

@@ -104,7 +104,7 @@ def _summarise(cards: Sequence[Card], assessment: Assessment | None) -> str:
             path = (
                 ""
                 if last.scene_mm is None
-                else f", {last.scene_mm:.2f} mm of a drop's path at the surface"
+                else f": it falls {last.scene_mm:.2f} mm in that time at the surface"
             )
             text.append(
                 f" The arrival of {last.of} scatters by {spread.deviation * 1e6:.0f} µs{path}."
@@ -175,10 +175,10 @@ def _draw_timeline(logged: LoggedShot, card: Card, save: Any) -> str:
         return ""
 
     name = save(describe_timeline(logged.record.to_json()), "timeline.png")
-    why = "the best rated one" if card.rating is not None else "one from the middle of the series"
+    why = "the best rated" if card.rating is not None else "from the middle of the series"
     return (
-        f"<section><h2>One shot</h2><p>Shot {card.shot}, {why}: what was planned and what was measured, "
-        f"from the release.</p>{_plot(name, f'Timeline of shot {card.shot}')}</section>"
+        f"<section><h2>One shot</h2><p>Shot {card.shot}, {why}: planned and measured times, counted from the "
+        f"release.</p>{_plot(name, f'Timeline of shot {card.shot}')}</section>"
     )
 
 
@@ -200,7 +200,7 @@ def _describe_scatter(assessment: Assessment, save: Any) -> str:
         rows.append(
             (f"{one.of}, {one.name}", str(spread.count), mean, f"{spread.deviation * 1e6:.1f} µs",
              f"{spread.low * 1e6:.1f} to {spread.high * 1e6:.1f} µs",
-             "" if one.scene_mm is None else f"{one.scene_mm:.3f} mm", trend)
+             "" if one.scene_mm is None else f"{one.scene_mm:.3f}", trend)
         )  # fmt: skip
     flash = assessment.flash
     own = ""
@@ -211,22 +211,18 @@ def _describe_scatter(assessment: Assessment, save: Any) -> str:
         by = (
             "in simulated time, which says nothing about the timing of real hardware"
             if assessment.data.timing == SIMULATED
-            else "timed by the board on the line itself"
+            else "timed by the board at its output"
         )
         own = (
-            f"<p>The flash contact itself was never off by more than {size} "
+            f"<p>The flash contact closed within {size} of its planned time, every time "
             f"({flash.count} flashes, {by}).</p>"
         )
     elif flash is not None:
-        own = (
-            "<p>The board did not time the flash's line itself: what the flash adds is unknown.</p>"
-        )
+        own = "<p>The board did not time its flash output, so the flash's own error is unknown.</p>"
     parts = [
-        "<section><h2>Scatter</h2><p>Arrival counts from the valve's opening to the beam; spacing is "
-        "measured minus commanded; millimetres are the path of a drop in that time.</p>",
-        _table(
-            ("what", "shots", "mean", "scatter", "95 % interval", "path", "per 100 shots"), rows
-        ),
+        "<section><h2>Scatter</h2><p>Arrival is the time from the valve's opening to the beam. Spacing is "
+        "measured minus commanded. Millimetres are how far a drop falls in the scatter time.</p>",
+        _table(("what", "shots", "mean", "scatter", "95 % interval", "mm", "per 100 shots"), rows),
         _list_drifts(list_drifts(assessment)),
         own,
         _plot(save(chart, "scatter.png"), "Scatter of arrivals and spacings"),
@@ -235,16 +231,16 @@ def _describe_scatter(assessment: Assessment, save: Any) -> str:
     if any(len(one.values_s) >= 2 for one in assessment.quantities if one.name == "arrival"):
         name = save(describe_control(assessment), "control.png")
         parts.append(
-            "<section><h2>Control charts</h2><p>Dashed: limits of single values (mean moving range × 2.66), "
-            "shaded: limits of the moving average. Points beyond them, marked red, or a moving average that "
-            f"leaves its band, may have a cause; they are named above.</p>{_plot(name, 'Control charts')}</section>"
+            "<section><h2>Control charts</h2><p>Dashed lines are the limits of single values (mean moving range × "
+            "2.66), the shaded band those of the moving average. Points outside are red. They are named above, and may "
+            f"have a cause worth finding.</p>{_plot(name, 'Control charts')}</section>"
         )
     return "".join(parts)
 
 
 def _list_drifts(drifts: Sequence[str]) -> str:
     items = "".join(f"<li>{show_html(text)}</li>" for text in drifts)
-    return f"<p>Rise or fall over the series:</p><ul>{items}</ul>" if items else ""
+    return f"<p>Trends over the series:</p><ul>{items}</ul>" if items else ""
 
 
 def _plot(name: str, what: str) -> str:
@@ -271,7 +267,7 @@ def _describe_sweep(log: ShotLog, cards: Sequence[Card], orders: Sequence[str], 
     if chart is None:
         return ""
     return (
-        f"<section><h2>Sweep</h2><p>What was swept: {show_html(label)}.</p>"
+        f"<section><h2>Sweep</h2><p>This series stepped through values of the {show_html(label)}.</p>"
         f"{_plot(save(chart, 'sweep.png'), f'Sweep of {label}')}</section>"
     )
 

@@ -258,18 +258,12 @@ class ShotLine:
         return UNKNOWN if self.state == BEGUN else self.state
 
 
-@dataclass(frozen=True, slots=True)
-class SeriesLine:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeriesLine(SeriesRecord):
     """A series in a list, with how many shots it has and how many of them are not completed."""
 
     series: int
-    kind: str
-    name: str
-    begun_us: int
     rig_name: str | None
-    seed: int | None
-    settings: Mapping[str, Any]
-    note: str
     shots: int
     unknown: int
 
