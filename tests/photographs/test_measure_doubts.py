@@ -244,3 +244,12 @@ def test_a_low_ring_is_no_crown_once_it_is_wider_than_any_crown_of_such_a_drop()
     assert look(None) is None
     begins = "polygon", (MIDDLE - 30, SURFACE, MIDDLE, SURFACE - 52, MIDDLE + 30, SURFACE)
     assert look(3.8e-3, begins) == "jet"
+
+
+def test_what_touches_a_jet_and_is_wider_than_drop_2_may_have_met_it() -> None:
+    """Drop 2 has spread to a third more: alone it looks as if it had just arrived."""
+    shapes = [make_stem(250, half=10), make_ball(230, 24), make_ball(275, 18)]
+    known = replace(KNOWN, drop_diameter_error=0.03)
+    assert measure_pixels(draw(shapes), replace(known, drop_diameter_m=4.8e-3)).stage == "contact"
+    seen = measure_pixels(draw(shapes), replace(known, drop_diameter_m=3.6e-3))
+    assert seen.stage is None and any("too large" in doubt for doubt in seen.doubts)

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from photographed_rigs import photograph_one
+from PIL import Image, ImageDraw
 
 from beamfall.photos.measure import Measured, Scene, Value, date_series, measure_pixels
 from beamfall.photos.measure.age import find_age, find_cap
@@ -36,7 +37,7 @@ def read(stage: str, confidence: float, tip_mm: float, drop_mm: float | None = N
 
 
 def judge(reading: Reading, expected: tuple[ExpectedDrop | None, ...]) -> Reading:
-    return decide(reading, expected, PER_MM, DROP_MM, 0.03)
+    return decide(reading, expected, PER_MM, DROP_MM, 0.03, KNOWN.meeting_speed_m_s)
 
 
 def test_a_ball_where_drop_2_is_expected_is_drop_2() -> None:
@@ -92,6 +93,32 @@ def standing(widths_mm: list[float]) -> Standing:
     return Standing(250.0, first + 2.1, first, 250.0 - widths / 2, 250.0 + widths / 2, widths, widths)  # fmt: skip
 
 
+@pytest.mark.parametrize(("jet_ms", "stage"), [(50.0, "crown"), (30.0, "nothing")])
+def test_a_large_crown_sinks_late(jet_ms, stage) -> None:
+    """After the same share of the time to its jet: a millimetre is less of a large crown than of a small one."""
+    ring = replace(read("crown", 0.6, 2.0), is_low_ring=True, standing=standing([16.0] * 20))
+    since_s, slow = 0.84e-3 * jet_ms, 2.0
+    jet_s = 1e-3 * jet_ms
+    drop = ExpectedDrop(-slow * since_s, 1e-4, 1e-4, slow, (jet_s, 0.02 * jet_s), (0.15, 0.02))
+    seen = judge(ring, (drop,))
+    assert seen.stage == stage and seen.confidence > 0.8
+
+
+def test_a_ring_as_wide_as_no_crown_may_still_be_one_when_crowns_sink() -> None:
+    ring = replace(read("nothing", 0.9, 2.0), is_low_ring=True, standing=standing([16.0] * 20))
+    assert judge(ring, first_drop(40.0)).stage == "nothing"
+    assert judge(ring, first_drop(40.0)).confidence > 0.8
+    assert judge(ring, first_drop(32.0)).confidence < 0.8
+
+
+def test_a_jet_stands_out_of_a_low_ring_soon_after_it_begins() -> None:
+    """It should have begun 4 ms ago, give or take 4: that it begins later is likelier than that the ring hides it."""
+    ring = replace(read("nothing", 0.9, 2.0), is_low_ring=True, standing=standing([16.0] * 20))
+    drop = ExpectedDrop(-1e-3 * SPEED * 46.0, 1e-4, 1e-4, SPEED, (42e-3, 4e-3), (0.15, 0.02))
+    seen = judge(ring, (drop,))
+    assert seen.stage == "nothing" and seen.confidence > 0.8
+
+
 def test_what_hardly_stands_is_no_jet_right_after_the_impact() -> None:
     lump = replace(read("jet", 0.6, 2.0), standing=standing([8.0] * 20))
     seen = judge(lump, first_drop(4.0))
@@ -111,6 +138,51 @@ def test_a_ball_on_a_jet_that_is_wider_than_drop_2_has_met_it(wider, stage) -> N
     )
     made = judge(seen, drop_2(tip_mm - wide, 0.5))
     assert made.stage == stage and made.confidence > 0.8
+
+
+def make_ball(wide: float) -> np.ndarray:
+    """Widths in mm of the outline of a ball, in each tenth of a mm from its top down."""
+    depth = np.arange(0.05, wide, 0.1)
+    return 2.0 * np.sqrt(depth * (wide - depth))
+
+
+def on_a_jet(widths_mm: list[float]) -> tuple[Reading, float]:
+    """What such a shape is alone, and where its tip is in mm."""
+    shape = standing([0.0, 0.0, *widths_mm, *([1.2] * 150)])
+    tip_mm = (SURFACE - shape.tip) / PER_MM
+    upright = measure_standing(shape, SURFACE, PER_MM)
+    return replace(read("jet", 0.7, tip_mm), standing=shape, upright=upright), tip_mm
+
+
+WIDE = 1.04 * DROP_MM  # as outlines show drop 2
+
+
+@pytest.mark.parametrize(("depth_mm", "stage"), [(3.0, "contact"), (2.0, "after")])
+def test_a_ball_that_is_round_down_to_its_lower_half_has_only_just_met_a_wide_head(
+    depth_mm, stage
+) -> None:
+    """Above a head 1.4 times as wide as drop 2. What has met the jet for longer shows less of the drop."""
+    ball = make_ball(WIDE)[: round(10 * depth_mm)]
+    head = [max(float(ball[-1]), 5.0), *([5.6] * 30), 4.0, 2.5]
+    seen, tip_mm = on_a_jet([*ball, *head])
+    made = judge(seen, drop_2(tip_mm - WIDE, 0.5))
+    assert (made.stage == "contact" and made.confidence > 0.8) == (stage == "contact")
+
+
+@pytest.mark.parametrize(("gap_px", "stage"), [(1, "contact"), (5, None), (8, "before")])
+def test_a_gap_that_outlines_hide_in_a_small_picture_is_still_seen(gap_px, stage) -> None:
+    """Drop 2, 20 pixels wide, above a head: outlines join what is up to 8 pixels apart, half a ms at this size."""
+    picture = Image.new("RGB", (400, 600), (190, 200, 210))
+    pen, top = ImageDraw.Draw(picture), 300
+    pen.ellipse((188, top, 212, top + 36), fill=(40, 40, 40))
+    pen.rectangle((195, top + 18, 205, 500), fill=(40, 40, 40))
+    lowest = top - gap_px
+    pen.ellipse((190, lowest - 20, 210, lowest), fill=(40, 40, 40))
+    seen = measure_pixels(
+        np.asarray(picture),
+        replace(KNOWN, scale_px_m=5e3, marks={"surface": 480.0}, expected=drop_2((480 - lowest) / 5.0, 0.5)),
+    )  # fmt: skip
+    assert seen.stage == stage
 
 
 def test_a_drop_above_a_wide_head_is_drop_2_where_the_log_expects_it() -> None:

@@ -130,7 +130,7 @@ def read_shapes(
         and row is not None
         and (reading.ring_width or 0.0) > _WIDEST_CROWN * drop_mm * scale
     ):
-        reading = Reading("nothing", 0.9, axis=axis)
+        reading = Reading("nothing", 0.9, axis=axis, is_low_ring=True)
     if _has_rings_above(outlines, standing, axis, guess, scale):
         reading.confidence = min(reading.confidence, 0.6)
         if by_hand is None and known_surface is None:

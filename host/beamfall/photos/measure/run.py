@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import PictureError, UserError
-from beamfall.photos.measure.age import find_age
+from beamfall.photos.measure.age import find_age, meeting_speed
 from beamfall.photos.measure.result import MARKS, SURE, Mark, Measured, Scene, Value
 from beamfall.photos.thumbnail import decode_small
 
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 _PIXELS_MOST = 200_000_000
 _EDGE_PX = 0.8  # standard error of an outline's place, in the pixels measured in
 _WIDTH_ERROR = 0.03  # of a drop's width as measured
-_SMALLER = 2.5  # standard errors that are too many
+_MISFIT = 2.5  # standard errors that are too many
 _HEAD = 0.6  # by what share the head of a rising jet may be wider than drop 2
 _USUAL_DROP_M = 0.004
 
@@ -100,6 +100,7 @@ def measure_pixels(
             per_mm / outlines.shrink,
             drop_mm,
             scene.drop_diameter_error,
+            meeting_speed(scene)[0],
         )
     made = _describe(reading, outlines, scene, per_mm, (width, height))
     last = scene.expected[-1] if scene.expected else None
@@ -108,18 +109,23 @@ def measure_pixels(
 
 
 def _doubt_size(reading: Reading, scene: Scene, per_mm: float) -> None:
-    """What is smaller than drop 2 may be a droplet that the jet has thrown off, or the jet's own head."""
+    """What is smaller than drop 2 may be a droplet that the jet has thrown off, or the jet's own head; what is larger
+    and touches the jet may be an umbrella that begins."""
     drop_m, error = scene.drop_diameter_m, math.hypot(scene.drop_diameter_error, _WIDTH_ERROR)
     if drop_m is None:
         return
-    wide, most, doubt = reading.drop_width, _SMALLER * error, "the jet's own droplet?"
+    wide, most, doubt = reading.drop_width, _MISFIT * error, "the jet's own droplet?"
     if reading.stage == "after" and reading.left is not None and reading.right is not None:
         wide, most, doubt = reading.right - reading.left, -_HEAD, "the jet's own head?"
     elif reading.stage not in ("before", "contact"):
         return
-    if wide is not None and 1.0 - wide / per_mm / (1e3 * drop_m) > most:
+    larger = 0.0 if wide is None else wide / per_mm / (1e3 * drop_m) - 1.0
+    if -larger > most:
         reading.confidence = min(reading.confidence, 0.7)
         reading.doubts.append(f"too small for drop 2: {doubt}")
+    elif reading.stage == "contact" and reading.drop is None and larger > most:
+        reading.confidence = min(reading.confidence, 0.7)
+        reading.doubts.append("too large for drop 2: it may have met the jet")
 
 
 def _describe(

@@ -14,8 +14,18 @@ UMBRELLA_RATIO = 1.72  # width of an umbrella over the stem's: more than a bulb'
 _ROUND = 0.66
 # Which part of a circle is compared, in diameters from its top: outlines begin late, and the neck hides its end.
 _ROUND_FROM, _ROUND_TO = 0.12, 0.85
+# How far down in its diameters a ball ends at least where another bulge follows; an umbrella's dome ends sooner.
+_ROUND_LEAST = 0.6
 # A crown is about as wide below as at its top, where a swell or a jet is narrow; an umbrella stands on a stem.
 _CROWN_TOP, _FINGERED_TOP, _CROWN_WAIST = 0.93, 0.75, 0.68
+# Outlines that leave a gap of this many pixels between two edges run into one: each lies OUTSIDE_PX off its edge, and
+# what is left is closed up to four pixels.
+_JOINED_PX = 8.5
+# A notch this deep is no noise; edges that are closer than the second leave none.
+_NOTCH_PX, _NO_NOTCH_PX = 2.0, 5.0
+_TOUCH_PX = 1.5  # standard error of a gap in pixels, from the circle that fits the drop
+#: Outlines of round drops on jets, over their diameter (simulated: 1.02 to 1.06).
+SEEN_WIDER = 1.04
 
 
 @dataclass(frozen=True)
@@ -161,16 +171,61 @@ def find_ball(standing: Standing, surface: float, scale: float) -> Ball | None:
     return Ball(width, lowest, 2.0 * (standing.first + middle - lowest))
 
 
-def measure_roundness(standing: Standing) -> tuple[float, float] | None:
+@dataclass(frozen=True)
+class Touch:
+    """A round drop that outlines join to what it meets: its width, its lowest row, and the gap below it with its
+    standard error, in pixels (negative: it has entered the jet)."""
+
+    width: float
+    lowest: float
+    gap: float
+    error: float
+
+
+def measure_touch(standing: Standing, least: float) -> Touch | None:
+    """How far a round drop, at least so wide, is above what it seems to touch; None without a drop.
+
+    Outlines that are closer than _JOINED_PX run into one, with a notch between them. The wider they are joined there,
+    the closer they are: two circles part with the square of the way from their middle. The notch lies half way.
+    """
+    fit = measure_roundness(standing, least)
+    if fit is None:
+        return None
+    drop, widths = fit[0], standing.whole
+    width = drop / SEEN_WIDER
+    deep = OUTSIDE_PX + width  # rows from the first to the drop's lowest
+    lowest = standing.first + deep
+    grows = int(widths[: int(drop) + 1].argmax())
+    below = widths[grows : int(deep + 0.5 * _JOINED_PX + _TOUCH_PX) + 1]
+    if below.size < 4:
+        return None
+    narrow = float(below.min())
+    neck = grows + int(below.argmin())
+    again = float(widths[neck : neck + int(_JOINED_PX) + 1].max())
+    if again - narrow < _NOTCH_PX:
+        # Anything up to this.
+        return Touch(width, lowest, 0.5 * _NO_NOTCH_PX, _NO_NOTCH_PX / math.sqrt(12.0))
+    half = 0.5 * max(narrow + 2.0 * OUTSIDE_PX, 0.0)
+    most = _JOINED_PX - half**2 * (1.0 / drop + 1.0 / again)
+    middle = grows + float(np.flatnonzero(below <= narrow + 1.0).mean())
+    return Touch(width, lowest, min(2.0 * (middle - deep), most), _TOUCH_PX)
+
+
+def measure_roundness(standing: Standing, least: float) -> tuple[float, float] | None:
     """Diameter of the circle that fits best to the top of what stands, and how far the outline is off it, as a share
     of the diameter (rms); None without a first bulge.
 
     A drop on a jet is round down to its neck. A sheet has a cap, and a jet's own head narrows slowly.
     """
     widths = standing.whole
-    grows = 0
+    grows, end = 0, math.inf
     for index in range(1, widths.size):
         if widths[index] >= widths[grows]:
+            dip = grows + int(widths[grows : index + 1].argmin())
+            is_lobe = widths[grows] > least and dip > _ROUND_LEAST * widths[grows]
+            if is_lobe and widths[dip] <= widths[grows] - 1.0:
+                end = dip - OUTSIDE_PX  # another bulge begins below the ball's middle
+                break
             grows = index
         elif widths[index] < 0.85 * widths[grows]:
             break
@@ -183,7 +238,7 @@ def measure_roundness(standing: Standing) -> tuple[float, float] | None:
         diameter = share * float(widths[grows])
         for shift in np.linspace(-1.5, 1.5, 7):
             depth = np.arange(widths.size) - OUTSIDE_PX - shift
-            used = (depth > _ROUND_FROM * diameter) & (depth < _ROUND_TO * diameter)
+            used = (depth > _ROUND_FROM * diameter) & (depth < min(_ROUND_TO * diameter, end))
             if used.sum() < 4:
                 continue
             circle = 2.0 * np.sqrt(depth[used] * (diameter - depth[used]))
