@@ -1,7 +1,8 @@
 """Makes text from outside (boards, files, notes, pictures) safe for a terminal, CSV, JSON, TOML and file names.
 
 Such text could move the cursor or change colours (control characters), show letters in another order than they are
-stored (bidirectional characters), or run as a formula in a spreadsheet. Here it is shown instead of obeyed.
+stored (bidirectional characters), or run as a formula in a spreadsheet. Here it is shown instead of obeyed. At the end
+are the small words that many messages share: counts and lists.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ import html
 import json
 import re
 import unicodedata
+from collections.abc import Sequence
 from typing import Any
 
 _JOINERS = "\u200c\u200d"  # Persian words and emoji need these, and they do no harm
@@ -100,3 +102,20 @@ def make_file_name(text: str, *, otherwise: str = "unnamed") -> str:
     if re.fullmatch(r"(?i)(con|prn|aux|nul|com\d|lpt\d)(\..*)?", name):  # device names on Windows
         name = f"_{name}"
     return name or otherwise
+
+
+def say_count(number: int, noun: str) -> str:
+    """Return a number with its noun: `1 shot`, `3 shots`."""
+    return f"1 {noun}" if number == 1 else f"{number} {noun}s"
+
+
+def list_words(words: Sequence[object], last: str = "and") -> str:
+    """Return `a, b and c`."""
+    *most, end = map(str, words)
+    return f"{', '.join(most)} {last} {end}" if most else end
+
+
+def list_first(words: Sequence[object], most: int) -> str:
+    """Return `a, b and 3 more`: at most so many, and how many there are besides."""
+    more = len(words) - most
+    return ", ".join(map(str, words[:most])) + (f" and {more} more" if more > 0 else "")

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+import os
 import signal
 import subprocess
 import sys
 import time
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from command_line import run_checked, run_cli
@@ -254,6 +256,16 @@ def test_a_sweep_ends_with_its_table_and_a_sheet_of_pictures(tmp_path) -> None:
     stages = {s["swept"]["value_ms"]: s["truth"]["pictures"][0]["stage_ms"] for s in shots}
     values = sorted(stages)
     assert all(stages[b] > stages[a] for a, b in zip(values, values[2:], strict=False))
+
+
+def test_the_table_of_a_sweep_names_each_photograph_that_has_arrived(tmp_path) -> None:
+    log = tmp_path / "shots.sqlite3"
+    run = run_cli(
+        "sweep", "--port", "sim?seed=3", "--from", "182 ms", "--to", "183 ms", "--step", "1 ms",
+        "--camera", "sim", "--json", environment={**os.environ, "BEAMFALL_LOG": str(log)},
+    )  # fmt: skip
+    table = json.loads(run.stdout.splitlines()[-1])["table"]
+    assert [Path(line["picture"]).is_file() for line in table] == [True, True]
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="Windows has no SIGKILL")

@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Any, TextIO
 from beamfall.cli import words
 from beamfall.cli.output import print_json
 from beamfall.shots.describe import describe_record
-from beamfall.shots.remarks import list_remarks
 from beamfall.workflows.steps import (
     ContainerBelow,
     DropsFallen,
@@ -129,12 +128,10 @@ class ShootTerminal(Terminal):
         super().show(event)
 
     def _show_shot(self, fired: Fired) -> None:
-        sees_light = fired.rig is None or fired.rig.fitted.flash_seen
         if self.quiet:
-            odd = list_remarks(fired.record, sees_light=sees_light)
-            print_json({**fired.record.to_json(), "remarks": odd})
+            print_json({**fired.record.to_json(), "remarks": fired.remarks})
         elif self._count <= 20:
-            print(describe_record(fired.record, sees_light=sees_light))
+            print(describe_record(fired.record, sees_light=fired.sees_light))
         if self._bar is not None:
             self._bar.advance(self._task)
 

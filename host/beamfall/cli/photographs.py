@@ -16,7 +16,7 @@ from beamfall.photos.folder import Folder, read_folder
 from beamfall.photos.keep import copy_pictures, write_sidecars
 from beamfall.photos.sheet import write_sheet
 from beamfall.shots.record import DAMAGED, NOT_RELEASED, WARM_UP
-from beamfall.text import show_text
+from beamfall.text import say_count, show_text
 
 if TYPE_CHECKING:
     from beamfall.photos.clock_fit import ClockFit
@@ -261,8 +261,6 @@ def sheet(
     It shows thumbnails, timings and ratings, and sorts by the swept timing."""
     with open_log() as log:
         made = write_sheet(log, choose_series(log, series), out, width)
-    print(
-        f"{made.shots} shot{'' if made.shots == 1 else 's'}, {made.pictures} with a picture: {show_text(out)}"
-    )
+    print(f"{say_count(made.shots, 'shot')}, {made.pictures} with a picture: {show_text(out)}")
     for problem in made.problems[:10]:
         print(f"  no thumbnail: {show_text(problem)}")

@@ -17,7 +17,6 @@ from beamfall.recipes.words import CORRECT, list_day
 from beamfall.setup.rig import load_rig
 from beamfall.setup.units import parse_quantity
 from beamfall.shots import ShotLog
-from beamfall.shots.remarks import list_remarks
 from beamfall.workflows.recipe import ApplyCorrection, DayCompared, shoot_recipe
 from beamfall.workflows.run import run
 from beamfall.workflows.steps import Question
@@ -100,8 +99,6 @@ def shoot(
                 shoot_recipe(recipe, now, count, learned=learned, as_then=as_then),
                 board, log, terminal, seed=seed, arrivals=arrivals,
             )  # fmt: skip
-    odd = [list_remarks(one.record, sees_light=now.fitted.flash_seen) for one in done.shots]
-    fired = sum(one.record.state == "fired" for one in done.shots)
-    if not as_json and (said := say_end(fired, sum(map(bool, odd)), count)):
+    if not as_json and (said := say_end(done.shots, count)):
         print(said)
-    return 0 if fired == count else 1
+    return 0 if sum(one.record.state == "fired" for one in done.shots) == count else 1

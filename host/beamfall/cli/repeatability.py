@@ -21,6 +21,7 @@ from beamfall.repeatability.words import (
     say_steady,
     say_timing,
 )
+from beamfall.text import list_first
 
 if TYPE_CHECKING:
     from beamfall.repeatability import Assessment
@@ -89,9 +90,7 @@ def _print(assessment: Assessment) -> None:
     for finding in assessment.findings:
         print(f"{finding.name}: {finding.text}")
         if finding.shots:
-            few = ", ".join(str(shot) for shot in finding.shots[:12])
-            more = len(finding.shots) - 12
-            print(f"  shots {few}{f' and {more} more' if more > 0 else ''}")
+            print(f"  shots {list_first(finding.shots, 12)}")
     if outside:
         print("unusual shots (beyond the control limits):")
         for text in outside:

@@ -17,7 +17,7 @@ from beamfall.guide.remarks import describe_answer
 from beamfall.guide.walk import Walk
 from beamfall.planning.make import make_plan
 from beamfall.setup.unit_words import format_ms
-from beamfall.text import show_text
+from beamfall.text import list_words, show_text
 
 _BACK, _HELP = "back", "?"
 
@@ -90,7 +90,7 @@ def _ask(terminal: Terminal, walk: Walk, question: GuideQuestion) -> Walk:
     suggested = walk.suggest(question)
     print(f"\n{number}/{len(walk.questions)}  {question.ask}")
     if question.options:
-        print(f"     {', '.join(question.options[:-1])} or {question.options[-1]}")
+        print(f"     {list_words(question.options, 'or')}")
     while True:
         text = terminal.read(f"     [{suggested}] ")
         if text == _HELP:

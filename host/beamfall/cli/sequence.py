@@ -19,7 +19,7 @@ from beamfall.setup.rig import load_rig
 from beamfall.setup.sequence import Sequence, warn_of_flicker
 from beamfall.setup.sequence_file import load_sequence
 from beamfall.setup.unit_words import format_duration, format_ticks
-from beamfall.text import show_text
+from beamfall.text import say_count, show_text
 
 app = make_app("Sequence files: check one before you fire it.")
 
@@ -60,7 +60,7 @@ def check_sequence(
         return
     hz = table.clock_hz
     waits = [
-        f"{count} edge{'' if count == 1 else 's'} ({edge}) of beam{number}"
+        f"{say_count(count, 'edge')} ({edge}) of beam{number}"
         for number, (count, edge) in enumerate(zip(table.awaits, table.beam_edges, strict=True), 1)
         if count
     ]

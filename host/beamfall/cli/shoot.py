@@ -21,7 +21,6 @@ from beamfall.setup.rig import load_rig
 from beamfall.setup.sequence_file import load_sequence
 from beamfall.setup.unit_words import format_ms
 from beamfall.shots import ShotLog
-from beamfall.shots.remarks import list_remarks
 from beamfall.text import show_text
 from beamfall.workflows import shoot as workflow
 from beamfall.workflows.run import run
@@ -86,11 +85,10 @@ def shoot(
                 seed=seed,
                 arrivals=arrivals,
             )
-        odd = [list_remarks(one.record, sees_light=rig.fitted.flash_seen) for one in shots]
-        last = {**shots[-1].record.to_json(), "remarks": odd[-1]}
+        last = {**shots[-1].record.to_json(), "remarks": shots[-1].remarks}
         _draw(board, last, [one.picture for one in shots if one.picture is not None], plot, picture)
     if not as_json:
-        _print_end(shots, odd, plot, picture)
+        _print_end(shots, plot, picture)
         if rig_file is None and sequence_file is None:
             print(
                 "Next: `beamfall rig new my_rig.toml` makes a rig file from your own measurements"
@@ -148,9 +146,7 @@ def _draw(
         studio.draw_pictures(pictures, picture)
 
 
-def _print_end(
-    shots: list[Fired], odd: list[list[str]], plot: Path | None, picture: Path | None
-) -> None:
+def _print_end(shots: list[Fired], plot: Path | None, picture: Path | None) -> None:
     fired = sum(one.record.state == "fired" for one in shots)
     series = shots[-1].series
     print(
@@ -160,6 +156,5 @@ def _print_end(
         print(f"timeline of shot {shots[-1].shot} drawn in {plot}")
     if picture is not None:
         print(f"simulated picture drawn in {show_text(picture)}")
-    end = say_end(fired, sum(map(bool, odd)), len(shots))
-    if end:
+    if end := say_end(shots, len(shots)):
         print(end)

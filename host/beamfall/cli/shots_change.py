@@ -14,7 +14,7 @@ from beamfall.errors import UserError
 from beamfall.shots import ShotLog, find_log
 from beamfall.shots.export import export_log
 from beamfall.shots.mend import mend_log
-from beamfall.text import show_text
+from beamfall.text import list_first, show_text
 from beamfall.workflows.slots import fetch_shots
 
 
@@ -142,6 +142,4 @@ def mend(
     if not mended.lost:
         print("Nothing was lost.")
         return
-    more = len(mended.lost) - _NAMED_MOST
-    named = ", ".join(mended.lost[:_NAMED_MOST]) + (f" and {more} more" if more > 0 else "")
-    print(f"Lost: {named}")
+    print(f"Lost: {list_first(mended.lost, _NAMED_MOST)}")

@@ -14,7 +14,7 @@ from beamfall.errors import BeamfallError
 from beamfall.link.port_list import list_ports
 from beamfall.places import find_log
 from beamfall.shots import ShotLog
-from beamfall.text import show_text
+from beamfall.text import say_count, show_text
 
 _FILES_MOST = 50  # searched for a rig file
 _SIZE_MOST = 100_000
@@ -87,9 +87,8 @@ def _offer_last_evening() -> Iterator[Offer]:
         return  # `beamfall shots` says what is wrong with it
     for series in newest:
         when = say_time(series.begun_us)
-        shots_text = f"{series.shots} shot{'' if series.shots == 1 else 's'}"
         yield Offer(
-            f"Look at the last series ({series.kind}, {shots_text}, {when})",
+            f"Look at the last series ({series.kind}, {say_count(series.shots, 'shot')}, {when})",
             ("shots", "list", "--series", str(series.series)),
         )
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from beamfall.planning.seek.answer import explain_words
 from beamfall.setup.unit_words import format_duration
-from beamfall.shots.remarks import list_remarks
-from beamfall.text import show_text
+from beamfall.text import say_count, show_text
 from beamfall.workflows.reading import Reading
 from beamfall.workflows.steps import Pictured, PictureLate
 
@@ -83,8 +82,10 @@ def say_flashed(flashed: Flashed) -> str:
     return LIGHT_SEEN if flashed.lit else NO_LIGHT_SEEN
 
 
-def say_end(fired: int, odd: int, count: int) -> str:
-    """What to do about shots that did not go as planned; empty if all did."""
+def say_end(shots: Sequence[Fired], count: int) -> str:
+    """What to do about shots of `count` that did not go as planned; empty if all did."""
+    fired = sum(one.record.state == "fired" for one in shots)
+    odd = sum(bool(one.remarks) for one in shots)
     cure = "Find out why: `beamfall check`"
     if fired < count:
         failed = (
@@ -133,9 +134,8 @@ def list_pictures(question: WhichPicture) -> Iterator[str]:
 # -- sweep -----------------------------------------------------------------------------------------------------
 def say_step(event: StepFired) -> str:
     """A step of a sweep, as it was fired."""
-    record, rig = event.fired.record, event.fired.rig
-    sees_light = rig is None or rig.fitted.flash_seen
-    odd = "".join(f"; {remark}" for remark in list_remarks(record, sees_light=sees_light))
+    record = event.fired.record
+    odd = "".join(f"; {remark}" for remark in event.fired.remarks)
     return (
         f"step {event.step.index} of {len(event.plan.steps)}: {event.plan.of} "
         f"{event.step.value_s * 1e3:.3f} ms, shot {record.shot} {record.state}{odd}{_say_shown(record)}"
@@ -143,7 +143,7 @@ def say_step(event: StepFired) -> str:
 
 
 def _say_shown(record: ShotRecord) -> str:
-    shown = (record.truth or {}).get("pictures") or []
+    shown = record.pictures
     return f"; the picture would show: {shown[0]['shows']}" if shown else ""
 
 
@@ -241,7 +241,7 @@ def say_looked_again(event: LookedAgain) -> str:
 def list_sought(done: Sought) -> Iterator[str]:
     """How a search ended, a line each."""
     search, best = done.search, done.best
-    count = "1 shot" if search.shots == 1 else f"{search.shots} shots"
+    count = say_count(search.shots, "shot")
     if search.found and best is not None:
         sure = (
             "you confirmed it"
@@ -265,9 +265,12 @@ def list_sought(done: Sought) -> Iterator[str]:
 
 def list_search_stopped(event: SearchStopped) -> Iterator[str]:
     """What is saved of a search that Ctrl-C has ended, one line each."""
-    count = event.answers
-    said = "1 answer" if count == 1 else f"{count} answers"
-    yield f"Search stopped {f'after {said}' if count else 'before the first answer'}"
+    said = (
+        f"after {say_count(event.answers, 'answer')}"
+        if event.answers
+        else "before the first answer"
+    )
+    yield f"Search stopped {said}"
     if event.kept is None:
         yield "Nothing was learned yet. The shots are in the log"
     else:

@@ -16,6 +16,7 @@ from beamfall.faults.inference import CauseChances, tell_apart
 from beamfall.faults.origin import Origin, Source
 from beamfall.faults.questions import CannotTell, Person, PersonGone
 from beamfall.faults.setup import Setup
+from beamfall.text import list_words
 
 SURE = 0.88  # a cause this likely is named as found
 UNLIKELY = 0.15  # a cause less likely than this is left aside
@@ -292,7 +293,7 @@ class Finder:
             shown = self._outcomes().get("picture", "")
             but = f", but {_SIGN['picture'].words[shown]}" if shown in MISSED else ""
             return f"Everything that was tested behaved as it should{but}."
-        reasons = [_list(words) if words else "" for words in map(self._list_reasons, causes)]
+        reasons = [list_words(words) if words else "" for words in map(self._list_reasons, causes)]
         shared = reasons[0] if len(causes) > 1 and len(set(reasons)) == 1 else ""
         parts = [
             _CATALOGUE.causes[name].what + (f", because {reason}" if reason and not shared else "")
@@ -320,7 +321,7 @@ class Finder:
 
     def _find_separating(self, left: tuple[str, ...]) -> str:
         """What would separate the first two causes that remain."""
-        names = _list(list(left))
+        names = list_words(left)
         them = "them" if len(left) == 2 else f"{left[0]} and {left[1]}"
         spent = {s.check.name for s in self.steps if s.untold or s.check.question is None}
         worths = [
@@ -380,7 +381,3 @@ def look(
 
 def _is_timing(name: str) -> bool:
     return name != NOTHING and _CATALOGUE.causes[name].timing
-
-
-def _list(words: list[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"

@@ -9,7 +9,7 @@ from beamfall.errors import BeamfallError, PhysicsRangeError, RigFileError
 from beamfall.faults.origin import Origin, Source
 from beamfall.physics.fall import fall
 from beamfall.planning.make import make_plan
-from beamfall.planning.rows import EARLIEST_S
+from beamfall.planning.rows import EARLIEST_S, find_beam_settings
 from beamfall.planning.setting import compute_drop, compute_start_speed, make_setting
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import Signal, SignalKind
@@ -164,15 +164,11 @@ def _let_one_fall(rig: Rig) -> Sequence:
     """One drop, awaited at the beam: the whole shot of a rig that has no flash."""
     valve = rig.valves[0]
     beam = rig.beams[0] if rig.beams else None
-    edges = {one.input: one.edge for one in rig.beams}
     return Sequence(
         rows=(Row("release", 0, valve.output, EARLIEST_S, valve.opening_s),),
         window_s=0.0 if beam is None else _WINDOW_S,
         tail_s=0.1 if beam is not None else 1.0,
-        blanking_s=0.0 if beam is None else beam.blanking_s,
-        dwell_s=0.0 if beam is None else beam.dwell_s,
-        beam1_edge=edges.get("beam1", "dark"),
-        beam2_edge=edges.get("beam2", "dark"),
+        **find_beam_settings(rig, beam),
         await1=int(beam is not None and beam.input == "beam1"),
         await2=int(beam is not None and beam.input == "beam2"),
         name=f"one drop, {rig.name}",

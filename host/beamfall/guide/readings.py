@@ -13,6 +13,7 @@ from beamfall.physics.light import estimate_flash_duration
 from beamfall.setup.rig_shot import KINDS
 from beamfall.setup.unit_words import format_duration, format_length
 from beamfall.setup.units import parse_length, quote
+from beamfall.text import list_words
 
 _NUMBER = r"(\d+(?:[.,]\d+)?)"
 _SHARE = re.compile(r"1\s*/\s*(\d+)|(\d+(?:[.,]\d+)?)\s*%|full", re.IGNORECASE)
@@ -114,7 +115,7 @@ def read_choice(text: str, options: tuple[str, ...]) -> str:
         option for option in options if wanted and option.startswith(wanted)
     ]
     if len(fitting) != 1:
-        raise UserError(f"{quote(text)}: answer {', '.join(options[:-1])} or {options[-1]}")
+        raise UserError(f"{quote(text)}: answer {list_words(options, 'or')}")
     return fitting[0]
 
 

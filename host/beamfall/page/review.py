@@ -151,7 +151,6 @@ def say_shot(record: ShotRecord, *, sees_light: bool = True) -> str:
 
 def say_seen(record: ShotRecord) -> str | None:
     """What the simulated camera saw, in a word; None for a real board."""
-    pictures = (record.truth or {}).get("pictures") or ()
     if not (record.truth or {}).get("simulated"):
         return None
-    return str(pictures[0]["shows"]) if pictures else "dark"
+    return str(record.pictures[0]["shows"]) if record.pictures else "dark"

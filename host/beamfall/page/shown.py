@@ -22,7 +22,6 @@ def show_shot(work: Work, fired: Fired) -> None:
     """Put a shot that has just ended on the hub, and start drawing its simulated picture."""
     sequence, record = fired.sequence, fired.record
     content = record.to_json()
-    sees_light = fired.rig is None or fired.rig.fitted.flash_seen
     plan = work.desk.plan
     shifts: list[float | None] = []
     trace = None
@@ -40,7 +39,7 @@ def show_shot(work: Work, fired: Fired) -> None:
         "series": fired.series,
         "state": record.state,
         "cause": record.cause,
-        "line": say_shot(record, sees_light=sees_light),
+        "line": say_shot(record, sees_light=fired.sees_light),
         "seen": say_seen(record),
         "timeline": describe_shot_chart(content, read_scatter(work.log, fired.series, record.shot)),
         "plan": work.desk.number,

@@ -145,7 +145,7 @@ def _describe(logged: LoggedShot) -> dict[str, str | None]:
 
 def _find_stage(logged: LoggedShot) -> str | None:
     """Time from the contact of the drops to the light, where a simulated rig knows it."""
-    pictures = (logged.record.truth or {}).get("pictures") or ()
+    pictures = logged.record.pictures
     stage = pictures[0].get("stage_ms") if pictures else None
     return None if stage is None else f"{stage:.2f}"
 

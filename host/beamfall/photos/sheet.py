@@ -17,7 +17,7 @@ from beamfall.photos.find import load_picture
 from beamfall.setup.signals import SignalKind
 from beamfall.shots import ShotLog
 from beamfall.shots.pulses import find_times
-from beamfall.text import show_html
+from beamfall.text import say_count, show_html
 
 _FOUND = "seek: found"  # the note of the picture that a search was for
 
@@ -67,7 +67,7 @@ def write_sheet(log: ShotLog, series: int, file: Path, width: int) -> Sheet:
     begun = (
         datetime.fromtimestamp(record.begun_us / 1e6, UTC).astimezone().strftime("%Y-%m-%d %H:%M")
     )
-    parts = [f"{record.kind} {record.name}".strip(), rig, begun, f"{len(cards)} shot{'' if len(cards) == 1 else 's'}",
+    parts = [f"{record.kind} {record.name}".strip(), rig, begun, say_count(len(cards), "shot"),
              f"{shown} with a picture"]  # fmt: skip
     options = "".join(
         f'<option value="{show_html(one)}">{show_html(one)}</option>' for one in orders

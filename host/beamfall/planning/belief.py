@@ -21,6 +21,7 @@ import numpy as np
 
 from beamfall.errors import UserError
 from beamfall.planning.unknowns import NAMES, OF_THE_JET
+from beamfall.text import say_count
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -100,8 +101,8 @@ class Step:
         if self.kind == CALIBRATED and not self.shots:
             return "drops weighed"
         if self.kind == CALIBRATED:
-            return f"calibrate{where}, {_count(self.shots, 'shot')}"
-        answers = f"seek{where}, {_count(self.shots, 'answer')}"
+            return f"calibrate{where}, {say_count(self.shots, 'shot')}"
+        answers = f"seek{where}, {say_count(self.shots, 'answer')}"
         if not self.found:
             return f"{answers}, not finished"
         at = "" if self.spacing_s is None else f" at spacing {self.spacing_s * 1e3:.2f} ms"
@@ -372,10 +373,6 @@ def _make_positive(precision: Floats) -> tuple[Floats, Floats]:
     values, vectors = np.linalg.eigh(0.5 * (precision + precision.T))
     good = vectors[:, values > 1e-9]
     return (good * values[values > 1e-9]) @ good.T, good @ good.T
-
-
-def _count(number: int, noun: str) -> str:
-    return f"1 {noun}" if number == 1 else f"{number} {noun}s"
 
 
 def _now() -> str:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence as SequenceOf
 from dataclasses import replace
+from typing import Any
 
 from beamfall.planning.result import AnchorEdge, Caution, CautionKind, PlannedDrop
 from beamfall.setup.rig import Rig
-from beamfall.setup.rig_sections import Camera
+from beamfall.setup.rig_sections import Beam, Camera
 from beamfall.setup.rig_shot import Firing
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import Signal
@@ -133,18 +134,21 @@ def build_sequence(
         first_s = last_edge_s if first_edge_s is None else first_edge_s
         flash_s = find_flash(rig, anchor, delay_s, first_s, last_edge_s)
         rows += _list_contacts(rig.camera, lead, last, flash_s)
-    edges = {beam.input: beam.edge for beam in rig.beams}
     used = next((beam for beam in rig.beams if beam.input == anchor.beam), None)
     return Sequence(
         rows=tuple(rows),
         window_s=max(rig.aim.window_s, due) if any(row.count for row in rows) else 0.0,
         tail_s=rig.aim.tail_s,
-        blanking_s=used.blanking_s if used else 0.0,
-        dwell_s=used.dwell_s if used else 0.0,
-        beam1_edge=edges.get("beam1", "dark"),
-        beam2_edge=edges.get("beam2", "dark"),
+        **find_beam_settings(rig, used),
         name=name,
     )
+
+
+def find_beam_settings(rig: Rig, used: Beam | None) -> dict[str, Any]:
+    """What the rig's beams set in a sequence: the edges that count, and blanking and dwell of the beam that it uses."""
+    edges = {f"{beam.input}_edge": beam.edge for beam in rig.beams}
+    own = {} if used is None else {"blanking_s": used.blanking_s, "dwell_s": used.dwell_s}
+    return {**edges, **own}
 
 
 def _list_contacts(

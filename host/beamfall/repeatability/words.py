@@ -7,6 +7,7 @@ from statistics import mean
 
 from beamfall.repeatability.assess import Assessment, Quantity
 from beamfall.repeatability.formulas import Trend
+from beamfall.text import list_first
 
 # Of normal values beyond three standard deviations, and of their moving ranges beyond D4 times the mean one.
 BY_CHANCE = (
@@ -100,8 +101,7 @@ def _find_last(outside: Sequence[int], count: int) -> int:
 def _name_shots(shots: Sequence[int]) -> str:
     if len(shots) == 1:
         return f"shot {shots[0]}"
-    more = len(shots) - _NAMED_MOST
-    return f"shots {', '.join(str(shot) for shot in shots[:_NAMED_MOST])}{f' and {more} more' if more > 0 else ''}"
+    return f"shots {list_first(shots, _NAMED_MOST)}"
 
 
 def list_drifts(assessment: Assessment) -> list[str]:

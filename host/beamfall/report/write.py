@@ -261,7 +261,7 @@ def _describe_sweep(log: ShotLog, cards: Sequence[Card], orders: Sequence[str], 
     for card in cards:
         value = card.keys.get(label)
         if value is not None:
-            pictures = (log.read_shot(card.shot).record.truth or {}).get("pictures") or [{}]
+            pictures = log.read_shot(card.shot).record.pictures or [{}]
             shots.append(SweptShot(value, card.rating, pictures[0].get("stage_ms")))
     chart = describe_sweep(shots, label) if shots else None
     if chart is None:

@@ -9,7 +9,6 @@ are each rounded by themselves.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from collections.abc import Sequence as SequenceOf
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -18,6 +17,7 @@ from beamfall.setup.limits import BoardLimits, check_table
 from beamfall.setup.signals import OUTPUTS, Signal, SignalKind
 from beamfall.setup.table import ANCHORS, BEAMS, Anchored, Table, TickRow
 from beamfall.setup.units import to_ticks
+from beamfall.text import list_words
 
 if TYPE_CHECKING:
     from beamfall.link import Welcome
@@ -44,11 +44,13 @@ class Row(Anchored):
 
     def __post_init__(self) -> None:
         if self.anchor not in ANCHORS:
-            raise SequenceError(f"anchor is '{self.anchor}'; it must be {_list(ANCHORS)}")
+            raise SequenceError(
+                f"anchor is '{self.anchor}'; it must be {list_words(ANCHORS, 'or')}"
+            )
         signal = Signal.find(self.output)
         if signal is None or not signal.is_output:
             names = [output.name for output in OUTPUTS]
-            raise SequenceError(f"output is '{self.output}'; it must be {_list(names)}")
+            raise SequenceError(f"output is '{self.output}'; it must be {list_words(names, 'or')}")
         object.__setattr__(self, "output", signal.name)  # a former name ends here
         for name, value in (("delay", self.delay_s), ("width", self.width_s)):
             _check_time(f"{name} of {self.output}", value)
@@ -81,7 +83,9 @@ class Sequence:
             _check_time(name.removesuffix("_s"), getattr(self, name))
         for beam, edge in zip(BEAMS, (self.beam1_edge, self.beam2_edge), strict=True):
             if edge not in BEAM_EDGES:
-                raise SequenceError(f"{beam}_edge is '{edge}'; it must be {_list(BEAM_EDGES)}")
+                raise SequenceError(
+                    f"{beam}_edge is '{edge}'; it must be {list_words(BEAM_EDGES, 'or')}"
+                )
         for name in ("await1", "await2"):
             count = getattr(self, name)
             if count is not None and not 0 <= count <= 255:
@@ -196,7 +200,3 @@ def _ticks(name: str, seconds: float, clock_hz: int) -> int:
             f"{_TICKS_MAX / clock_hz:.4g} s; shorten it"
         )
     return ticks
-
-
-def _list(names: SequenceOf[str]) -> str:
-    return f"{', '.join(names[:-1])} or {names[-1]}"

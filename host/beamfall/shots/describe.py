@@ -9,6 +9,7 @@ from beamfall.setup.signals import SignalKind
 from beamfall.setup.unit_words import format_duration, format_ticks
 from beamfall.shots.record import EdgeRecord, ShotRecord
 from beamfall.shots.remarks import list_remarks
+from beamfall.text import list_first, say_count
 
 _EDGES_MOST = 4  # more of them say no more
 
@@ -50,15 +51,14 @@ def describe_purpose(swept: Mapping[str, Any] | None) -> str:
         case {"drops": "today"}:
             return "today's drops, to correct a recipe"
         case {"warm_up": number}:
-            return f"warm-up: {number} {'drop' if number == 1 else 'drops'}, no flash"
+            return f"warm-up: {say_count(number, 'drop')}, no flash"
         case others:
             return ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in others.items())
 
 
 def list_seen(record: ShotRecord) -> list[str]:
     """What the flashes of a simulated shot show, without repeats: one picture holds them all."""
-    pictures = (record.truth or {}).get("pictures") or ()
-    shown = [_say_picture(p["shows"], p["stage_ms"]) for p in pictures]
+    shown = [_say_picture(p["shows"], p["stage_ms"]) for p in record.pictures]
     return list(dict.fromkeys(shown))
 
 
@@ -77,9 +77,7 @@ def _say_edges(record: ShotRecord) -> str:
     ]
     if not times:
         return "nothing in the beam"
-    more = len(times) - _EDGES_MOST
-    shown = ", ".join(times[:_EDGES_MOST]) + (f" and {more} more" if more > 0 else "")
-    return f"{record.anchor_beam} {record.anchor_edge} at {shown}"
+    return f"{record.anchor_beam} {record.anchor_edge} at {list_first(times, _EDGES_MOST)}"
 
 
 def _say_error(flash: EdgeRecord, hz: int) -> str:

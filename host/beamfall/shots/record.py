@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 from typing import Any
@@ -171,6 +171,11 @@ class ShotRecord:
     def shown_state(self) -> str:
         """The state as people see it."""
         return UNKNOWN if self.state == BEGUN else self.state
+
+    @property
+    def pictures(self) -> Sequence[Mapping[str, Any]]:
+        """What each light of a simulated shot showed; empty of a real one."""
+        return (self.truth or {}).get("pictures") or ()
 
     def to_json(self) -> dict[str, Any]:
         """Return the object of `shoot --json` and `shots show --json`: plain values.

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from beamfall.errors import RecipeError, SequenceError
 from beamfall.recipes.card import Held, make_card
+from beamfall.text import say_count
 from beamfall.workflows.series import settle_earlier
 
 if TYPE_CHECKING:
@@ -77,9 +78,7 @@ class Fetched:
         """In a sentence or two; empty if the board held nothing."""
         count, said = len(self.shots), []
         if count:
-            said.append(
-                f"{'1 shot' if count == 1 else f'{count} shots'} fetched from the board into the log."
-            )
+            said.append(f"{say_count(count, 'shot')} fetched from the board into the log.")
         if self.forgotten:
             said.append(f"{self.forgotten} older ones are lost: the board had no room for them.")
         return " ".join(said)

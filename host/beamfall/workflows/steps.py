@@ -20,6 +20,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Generic, Protocol, TypeVar
 
 from beamfall.errors import CameraError, UserError
+from beamfall.shots.remarks import list_remarks
 from beamfall.workflows.series import WARM_UP
 
 if TYPE_CHECKING:
@@ -297,6 +298,16 @@ class Fired(Event):
         """Its number in the log."""
         assert self.record.shot is not None
         return self.record.shot
+
+    @property
+    def sees_light(self) -> bool:
+        """Whether its rig has a flash-seen sensor; also True where the rig is not known."""
+        return self.rig is None or self.rig.fitted.flash_seen
+
+    @property
+    def remarks(self) -> list[str]:
+        """What is odd about it."""
+        return list_remarks(self.record, sees_light=self.sees_light)
 
     @property
     def is_warm_up(self) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from beamfall.errors import UserError
+from beamfall.planning.rows import find_beam_settings
 from beamfall.setup.sequence import Row, Sequence
 
 if TYPE_CHECKING:
@@ -36,9 +37,7 @@ def check_request(rig: Rig, *, gap_error_m: float, valve: str | None = None) -> 
 def make_drops(rig: Rig, valve: str | None = None) -> Sequence:
     """Return two drops of a valve (the first when None) with no flash and no camera."""
     own = next(one for one in rig.valves if valve in (None, one.output))
-    edges = {beam.input: beam.edge for beam in rig.beams}
     first = rig.beams[0]
-    awaits = {first.input: 2}
     return Sequence(
         rows=(
             Row("release", 0, own.output, _LEAD_S, own.opening_s),
@@ -47,11 +46,8 @@ def make_drops(rig: Rig, valve: str | None = None) -> Sequence:
         window_s=_LEAD_S + _SPACING_S + _SLOWEST_S,
         # Beams below the awaited one see the last drop later.
         tail_s=max(rig.aim.tail_s, 0.3),
-        blanking_s=first.blanking_s,
-        dwell_s=first.dwell_s,
-        beam1_edge=edges.get("beam1", "dark"),
-        beam2_edge=edges.get("beam2", "dark"),
-        await1=awaits.get("beam1", 0),
-        await2=awaits.get("beam2", 0),
+        **find_beam_settings(rig, first),
+        await1=2 if first.input == "beam1" else 0,
+        await2=2 if first.input == "beam2" else 0,
         name=f"drops to calibrate {rig.name}",
     )

@@ -68,36 +68,27 @@ def list_entries(log: ShotLog, series: int) -> list[Entry]:
             continue  # warm-up drops: no shutter opened
         released = line.state not in _FRAMELESS
         frame += released
-        pictures = (logged.record.truth or {}).get("pictures") or []
-        entries.append(
-            Entry(
-                step=int(swept["step"]),
-                value_ms=float(swept["value_ms"]),
-                repeat=int(swept["repeat"]),
-                shot=line.shot,
-                frame=frame if released else None,
-                state=line.shown_state,
-                shows=pictures[0]["shows"] if pictures else None,
-                picture=logged.record.picture,
-            )
-        )
+        entries.append(_make(logged.record, swept, frame if released else None))
     return entries
 
 
 def make_entry(entries: SequenceOf[Entry], record: ShotRecord, swept: Mapping[str, Any]) -> Entry:
     """The line of a shot that has just ended, after the lines before it."""
-    assert record.shot is not None
     frame = max((one.frame for one in entries if one.frame is not None), default=0) + 1
-    pictures = (record.truth or {}).get("pictures") or []
+    return _make(record, swept, frame)
+
+
+def _make(record: ShotRecord, swept: Mapping[str, Any], frame: int | None) -> Entry:
+    assert record.shot is not None, "a step of a sweep is in the log"
     return Entry(
         step=int(swept["step"]),
         value_ms=float(swept["value_ms"]),
         repeat=int(swept["repeat"]),
         shot=record.shot,
         frame=frame,
-        state=record.state,
-        shows=pictures[0]["shows"] if pictures else None,
-        picture=None,
+        state=record.shown_state,
+        shows=record.pictures[0]["shows"] if record.pictures else None,
+        picture=record.picture,
     )
 
 
