@@ -259,6 +259,20 @@ def test_umbrellas_without_a_drop_in_the_air_are_dated_by_the_expected_drop() ->
         assert one.since_contact_ms.error < 0.8 * other.since_contact_ms.error
 
 
+def test_an_umbrella_whose_top_is_not_clear_is_dated_less_exactly() -> None:
+    known = replace(KNOWN, drop_offset_m=(0.0, 5e-4))
+
+    def date(top_error: float) -> float:
+        seen = [(umbrella(age, factor=1.2), 100.0 + age) for age in (3.0, 6.0)]
+        vague = [
+            (replace(one, umbrella_height=replace(one.umbrella_height, error=top_error)), light)
+            for one, light in seen
+        ]
+        return date_series(vague, known)[0].since_contact_ms.error
+
+    assert date(2.0) > 1.1 * date(0.2)
+
+
 def falling(height_mm: float, off_mm: float) -> Measured:
     return Measured(
         None, 500, 800, PER_MM, 0.0, "before", 0.95, {},

@@ -232,7 +232,11 @@ def _fit_ages(
         math.hypot(1e3 * last.rig_error_m, _SAME_DOME * DOME_ERROR * 1e3 * drop_m)
         for _, _, last in logged
     ]
-    own_mm = math.sqrt(1.0 - _SAME_DOME**2) * DOME_ERROR * 1e3 * drop_m
+    dome_mm = math.sqrt(1.0 - _SAME_DOME**2) * DOME_ERROR * 1e3 * drop_m
+    # Each picture's own: of its dome, its mark and its drop.
+    own_mm = np.array(
+        [math.hypot(dome_mm, top.error, 1e3 * last.shot_error_m) for _, top, last in logged]
+    )
 
     def find_ages(values: Any) -> Any:
         """The contact's time is the first value; each shot's shift from it stands at the end."""
