@@ -10,8 +10,6 @@ from beamfall.ports import recall_picture
 from beamfall.scratch import ScratchFolder
 from beamfall.shots import LoggedShot
 
-_FULL_PX = 1200
-
 
 def find_drawn(log_path: Path, shot: int) -> Path:
     """Return where the page keeps the picture that the port's own camera saw of a shot."""
@@ -45,7 +43,7 @@ def load_picture(log_path: Path, logged: LoggedShot, width: int) -> bytes | None
         file = folder / drawn.name
         try:
             # The page may be asking what it shows. A picture is at most twice as tall as it is wide.
-            known.draw(file, tell=False, pixels=min(2 * width, _FULL_PX))
+            known.draw(file, tell=False, pixels=2 * width)
         except BeamfallError:
             raise
         except Exception as error:  # a damaged log makes the drawing fail in any way it likes

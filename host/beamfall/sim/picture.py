@@ -129,8 +129,8 @@ def draw_scene(
 ) -> None:
     """Write a scene as a PNG or JPEG with the words in its corner, framed on the action.
 
-    `taken` is what the camera's clock showed; `pixels`: along the longer side. Raises UserError if the file cannot
-    be written.
+    `taken` is what the camera's clock showed; `pixels`: along the longer side, `develop.PIXELS` at most.
+    Raises UserError if the file cannot be written.
     """
     framed = frame_action(scene)
     image = _paint(framed, pixels)
@@ -141,7 +141,7 @@ def draw_scene(
 
 
 def encode_scene(scene: Scene, words: str, pixels: int) -> bytes:
-    """Return a scene as a JPEG, framed on the action, with the words in it; `pixels`: along its longer side."""
+    """Return a scene as a JPEG, framed on the action, with the words in it; `pixels` as in `draw_scene`."""
     image = _paint(frame_action(scene), pixels)
     _write_words(image, words)
     data = io.BytesIO()
@@ -152,9 +152,10 @@ def encode_scene(scene: Scene, words: str, pixels: int) -> bytes:
 def _paint(scene: Scene, pixels: int | None) -> Images.Image:
     from PIL import Image
 
-    from beamfall.sim.develop import render
+    from beamfall.sim import develop
 
-    return Image.fromarray(render(scene, pixels=pixels, seed=_seed(scene)))
+    size = develop.PIXELS if pixels is None else min(pixels, develop.PIXELS)
+    return Image.fromarray(develop.render(scene, pixels=size, seed=_seed(scene)))
 
 
 def draw_pictures(pictures: Sequence[SimulatedPicture], path: str | Path) -> None:
