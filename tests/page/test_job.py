@@ -166,7 +166,6 @@ def test_a_shot_is_compared_and_fired_again(
     keep_screenshot(page, "repeatability-laptop")
 
 
-@pytest.mark.quick
 def test_seeking_with_answer_buttons_under_the_picture(
     open_ready: OpenReady, keep_screenshot: Callable[[Any, str], None]
 ) -> None:

@@ -14,7 +14,7 @@ def test_a_changed_timing_changes_the_predicted_picture(serve: Serve) -> None:
     served.wait(lambda: served.hub.get("plan"))
     status, headers, first = asker.ask("GET", "/predicted")
     assert status == 200 and headers["content-type"] == "image/jpeg"
-    assert Image.open(io.BytesIO(first)).size[1] == 480
+    assert Image.open(io.BytesIO(first)).format == "JPEG"
     assert asker.ask("GET", "/predicted")[2] == first, "the same plan is not drawn twice"
     before = served.hub.get("asked")["number"]
     assert asker.ask("POST", "/do/step", b'{"of": "delay", "by": "4 ms"}')[0] == 200

@@ -35,6 +35,7 @@ def make_ball(row: int, radius: int = 20) -> tuple[str, tuple[int, int, int, int
     return "ellipse", (MIDDLE - radius, row - radius, MIDDLE + radius, row + radius)
 
 
+@pytest.mark.full
 def test_a_drop_that_is_not_mirrored_shows_that_the_middle_of_a_column_is_no_surface() -> None:
     column = [make_stem(200, 520), make_ball(130)]
     mirrored = measure_pixels(draw([*column, make_ball(590)]), Scene())
@@ -44,6 +45,7 @@ def test_a_drop_that_is_not_mirrored_shows_that_the_middle_of_a_column_is_no_sur
     assert any("surface" in doubt for doubt in alone.doubts)
 
 
+@pytest.mark.full
 def test_a_reflection_reaches_no_further_than_what_it_reflects() -> None:
     """Two knobs that mirror each other about a third, high on a column, are no cap and its reflection."""
     knobs = [(310, 45, 12), (360, 70, 14), (410, 45, 12)]
@@ -98,6 +100,7 @@ def test_what_is_smaller_than_drop_2_may_be_the_jet_s_own_droplet(
     assert sure or any("droplet" in doubt for doubt in seen.doubts)
 
 
+@pytest.mark.full
 @pytest.mark.parametrize("spreads", [False, True])
 def test_what_spreads_on_a_jet_below_a_ball_makes_the_stage_unsure(spreads: bool) -> None:
     shapes = [make_stem(200), make_ball(170), make_ball(215, 18)]
@@ -109,6 +112,7 @@ def test_what_spreads_on_a_jet_below_a_ball_makes_the_stage_unsure(spreads: bool
     assert seen.stage == (None if spreads else "contact")
 
 
+@pytest.mark.full
 def test_a_drop_that_the_frame_cuts_in_a_faint_noisy_picture_is_something() -> None:
     picture = Image.new("RGB", (600, 700), LIGHT)
     ImageDraw.Draw(picture).ellipse((270, -35, 330, 25), fill=(145, 155, 165))
@@ -129,6 +133,7 @@ def make_crown(half: int = 70, high: int = 70) -> tuple[str, tuple[int, ...]]:
 KNOWN = Scene(scale_px_m=1e4, marks={"surface": SURFACE})
 
 
+@pytest.mark.full
 def test_a_low_umbrella_stands_on_a_stem_and_a_crown_does_not() -> None:
     sheet = "ellipse", (MIDDLE - 55, SURFACE - 60, MIDDLE + 55, SURFACE - 36)
     assert measure_pixels(draw([make_stem(SURFACE - 50, half=14), sheet]), KNOWN).stage == "after"
@@ -176,6 +181,7 @@ def test_a_jet_that_is_as_thick_below_as_at_its_top_is_no_contact() -> None:
     assert seen.stage == "jet"
 
 
+@pytest.mark.full
 def test_a_jet_s_wide_head_that_is_smaller_than_the_drop_is_no_umbrella() -> None:
     head = "ellipse", (MIDDLE - 19, 240, MIDDLE + 19, 260)
     shapes = [make_stem(250), head]
@@ -212,6 +218,7 @@ def test_the_head_of_a_thin_jet_is_an_umbrella_only_if_it_is_flat(half_height, s
     assert measure_pixels(draw([make_stem(250), head]), KNOWN).stage == stage
 
 
+@pytest.mark.full
 def test_where_the_surface_is_not_clear_a_stage_that_does_not_hang_on_it_is_sure() -> None:
     jet = [make_stem(230, 640), make_ball(230, 10)]
     assert measure_pixels(draw(jet), Scene(scale_px_m=1e4)).stage == "jet"
@@ -231,6 +238,7 @@ def test_a_reflection_that_the_frame_cuts_proves_less() -> None:
     assert "surface" not in seen.marks or seen.marks["surface"].row == pytest.approx(440, abs=8)
 
 
+@pytest.mark.full
 def test_a_low_ring_is_no_crown_once_it_is_wider_than_any_crown_of_such_a_drop() -> None:
     """A ring 33 mm wide, seen from a few degrees above. Drops of 3.8 mm leave such rings, of 4.6 mm crowns as wide."""
     ring = "ellipse", (MIDDLE - 165, SURFACE - 25, MIDDLE + 165, SURFACE + 20)

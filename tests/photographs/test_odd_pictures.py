@@ -111,6 +111,7 @@ def test_a_burst_alone_is_no_series() -> None:
     assert not found.pairs
 
 
+@pytest.mark.full
 @pytest.mark.parametrize("call", ["make_thumbnail(file, 320)", "measure(file)"])
 @pytest.mark.parametrize(
     ("name", "mode", "how"),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from computed_surfaces import read_surface
+from tiers import in_full
 
 from beamfall.physics.computed import list_splashes
 from beamfall.sim.liquid_shapes import LOWEST_MM, STEP_MM, make_solids
@@ -53,7 +54,7 @@ def test_a_rig_that_is_a_computed_run_shows_its_cavity_and_crown(run) -> None:
 
 
 @pytest.mark.parametrize("run", TALL, ids=lambda run: run.name)
-@pytest.mark.parametrize("share", [0.15, 0.5, 0.95])
+@pytest.mark.parametrize("share", [0.95, *in_full(0.15, 0.5)])
 def test_the_jet_ends_where_the_scene_says(run, share) -> None:
     tip_m = share * run.jet.height_m
     for since_s in (run.jet.onset_s + 0.4 * run.jet.rise_s, run.jet.onset_s + 1.2 * run.jet.rise_s):
