@@ -3,6 +3,12 @@
 Where drop 2 meets the jet early in its rise, the contact's time depends less on how high this rig's jet goes. The
 spacing may therefore be shorter than the recipe's moment asks for, the more so the less is known about this jet. Once
 a search has shown how high it goes, drop 2 meets it near the recipe's own moment.
+
+Two other choices were measured on 600 hidden rigs in each of two worlds, and left. The surest moment of all lies at 0.4
+of the jet's height instead of 0.6: one or two more first pictures in a hundred come within 3 ms, but the umbrella then
+sits still further below the recipe's. And a light at the densest 6 ms of all contacts instead of at their median makes
+no difference that could be told from chance. What is left comes from the beam's height (1.3 ms), the jet's (1.0 ms) and
+the drop's volume (0.8 ms).
 """
 
 from __future__ import annotations
