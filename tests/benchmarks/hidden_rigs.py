@@ -27,6 +27,7 @@ from beamfall.sim.scene import make_scene
 if TYPE_CHECKING:
     from beamfall.photos.measure import Measured
 
+_DROP_GAP_S = 0.7  # between drops that fall without a flash, as in planning.rows
 _READ_PX = 600  # of the pictures that the reader measures
 
 
@@ -165,6 +166,15 @@ def serve() -> None:
                 person = SimulatedPhotographer(number, **wishes)
                 stages, pictures, reader = [], [], Reader(rig)
                 answer = rig.to_dict()
+            case "drop":  # two drops without a flash, of which the second is told
+                assert board is not None
+                valve = rig.list_drops()[0]
+                fallen = [(valve.output, at, valve.opening_s) for at in (0.0, _DROP_GAP_S)]
+                seen_by_beam = board.play_drops(fallen, 0.0)
+                answer = seen_by_beam and {
+                    "edge_s": seen_by_beam["edges_s"][1] - _DROP_GAP_S,
+                    "dwell_s": seen_by_beam["dwells_s"][1],
+                }
             case "fire":
                 assert board is not None
                 times = order.get("times_s") or (0.0, order["spacing_s"])

@@ -10,6 +10,7 @@ ray-traced picture of each shot as `seek` does with photographs, and where it is
 serves. `--wrong 0.1` says another word one time in ten. Where the search asks for a second look at a picture, half of
 the wrong words are slips, which it mends, and the other half misjudgements, which it repeats (our assumption;
 `--repeats 1` repeats all); a right word stays. Second looks cost no shot and are counted apart.
+So are the two drops that fall before the first shot, without a flash, where the search wants them.
 
 A shot counts as found when its own picture is within 1 ms of the wanted stage; of one drop, within
 `one_drop.NEARS_S` of the wanted moment. 'found at': the first such shot of a search that goes on until its own rule
@@ -68,6 +69,7 @@ class Result:
     right: bool
     others: dict[str, int]
     looks: int  # second looks at earlier pictures
+    drops_first: bool = False  # whether two drops fell before the first shot, without a flash
 
 
 def seek_one(
@@ -84,6 +86,10 @@ def seek_one(
     search = Search(rig, seed=number)
     plan = make_plan(rig)
     wanted, near = plan.stage_s, search.near_s
+    drops_first = search.wants_drops(search.propose())
+    if drops_first and (dropped := hidden.ask("drop")) is not None:
+        edge = dropped["edge_s"]
+        search.see_drop(Shot((0.0,), edge, (edge,), (dropped["dwell_s"],)))
     fired, answered, told, looks = 0, list[int](), list[Any](), 0
     while not search.found and search.shots < MOST:
         proposal = search.propose()
@@ -120,7 +126,7 @@ def seek_one(
             if hits[-1]:
                 break
         others[name] = _first(hits)
-    return Result(found, stopped, right, others, looks)
+    return Result(found, stopped, right, others, looks, drops_first)
 
 
 def read_answer(said: Any) -> Answer:
@@ -256,6 +262,8 @@ def main() -> None:
         print(
             f"  stops after the first good one by (median) {max(after, 0):g}, {looks:.2f} second looks a search"
         )
+        first = statistics.mean(result.drops_first for result in results)
+        print(f"  two drops fell first, without a flash, in {first:.0%} of the searches")
         for name in results[0].others:
             print(f"  {name:17s} {describe([result.others[name] for result in results])}")
         print(f"  ({time.perf_counter() - start:.0f} s)", flush=True)

@@ -27,7 +27,7 @@ from beamfall.workflows.picture_reader import MeasuringReader
 from beamfall.workflows.run import run
 
 if TYPE_CHECKING:
-    from beamfall.planning.seek.search import Start
+    from beamfall.planning.seek.aims import Start
     from beamfall.setup.rig import Rig
     from beamfall.workflows.seek_steps import Sought
 

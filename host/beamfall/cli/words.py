@@ -34,6 +34,7 @@ if TYPE_CHECKING:
         DropsFallen,
         Fired,
         FlashesAhead,
+        WarmingUp,
         WhichPicture,
     )
     from beamfall.workflows.sweep import StepFired
@@ -159,6 +160,12 @@ def say_sweep_stopped(series: int) -> str:
 
 
 # -- seek ------------------------------------------------------------------------------------------------------
+def say_drops_first(event: WarmingUp) -> str:
+    """The drops that fall before the first shot of a search."""
+    fall = "drop falls" if event.drops == 1 else "drops fall"
+    return f"{event.drops} {fall} first, without a flash."
+
+
 def say_misfired(event: Misfired) -> str:
     """A shot of a search that did not fire."""
     record = event.fired.record

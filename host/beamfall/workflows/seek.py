@@ -7,8 +7,10 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from beamfall.errors import NoProgress
-from beamfall.planning.seek.answer import Answer, read_shot, say_useless
+from beamfall.planning.rows import build_warm_up
+from beamfall.planning.seek.answer import Answer, read_last_drop, read_shot, say_useless
 from beamfall.setup.signals import Signal
+from beamfall.shots.record import WARM_UP
 from beamfall.workflows.reading import PictureReader, Reading
 from beamfall.workflows.seek_steps import (
     Aim,
@@ -28,6 +30,7 @@ from beamfall.workflows.steps import (
     Fired,
     KeepMeasured,
     Remark,
+    WarmingUp,
     Workflow,
     ask,
     begin,
@@ -40,11 +43,13 @@ if TYPE_CHECKING:
     from beamfall.board import Board
     from beamfall.link.traits import Picture, Seen, Studio
     from beamfall.planning.belief import Belief
+    from beamfall.planning.seek.aims import Start
     from beamfall.planning.seek.choose import Proposal
-    from beamfall.planning.seek.search import Search, Start
+    from beamfall.planning.seek.search import Search
     from beamfall.setup.rig import Rig
 
 MISSES_MOST = 3  # shots in a row that did not fire
+_DROPS_FIRST = 2  # without a flash, where the beam sees in them what no picture has shown yet
 
 
 def seek(
@@ -103,9 +108,11 @@ class _Seek:
         series = yield from begin(
             Begin(
                 "seek", search.whole, {"stage_s": search.wanted_s},
-                flashes=search.build(proposal), repeated=True, warm_up=True,
+                flashes=search.build(proposal), repeated=True,
             )
         )  # fmt: skip
+        if (yield from self._let_drops_fall(proposal)):
+            proposal = search.propose()
         yield SearchBegun(self.most, search.begins_apart)
         try:
             yield from self._search(proposal, series)
@@ -129,6 +136,28 @@ class _Seek:
             self._find_kept(),
             self.belief,
         )
+
+    def _let_drops_fall(self, proposal: Proposal) -> Workflow[bool]:
+        """Let the warm-up's drops fall, or two where the beam then tells much about the first shot.
+
+        Returns whether the search has learned from them. The first drop after a rest differs: the last one counts.
+        """
+        search, rig = self.search, self.search.whole
+        wants = search.wants_drops(proposal)
+        count = max(rig.aim.warm_up, _DROPS_FIRST if wants else 0)
+        sequence = build_warm_up(rig, count)
+        if sequence is None:
+            return False
+        yield WarmingUp(count)
+        fired = yield from fire(sequence, {WARM_UP: count})
+        if not wants or count < _DROPS_FIRST or fired.record.state != "fired":
+            return False
+        valve = search.rig.list_drops()[0].output
+        dropped = read_last_drop(fired.record, search.rig.beams[0], valve)
+        if dropped is None:
+            return False
+        search.see_drop(dropped)
+        return True
 
     def _search(self, proposal: Proposal, series: int) -> Workflow[None]:
         search = self.search

@@ -3,6 +3,7 @@
 aims        what a rig's aim may ask of a search
 answer      what the photographer says about a picture, and what the board measured of that shot
 likelihood  how likely an answer is for a picture of a known moment
+drops_seen  what the beam saw of drops, also of those that fall before the first picture
 taken       the answers so far: what each says about each rig, and which of them to doubt
 weighted_rigs  many rigs that could be this one, weighted by every answer so far
 choose      the next openings and flash time: how certain they should make the best picture

@@ -1,13 +1,26 @@
-"""What a rig's aim may ask of a search."""
+"""What a rig's aim may ask of a search, and where else a search may begin."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from beamfall.errors import RigFileError
 
 if TYPE_CHECKING:
     from beamfall.setup.rig import Rig
+
+
+@dataclass(frozen=True)
+class Start:
+    """Where a search begins: the spacing of its first shots, and a stage that is known within `near_s`.
+
+    With one drop there is no spacing.
+    """
+
+    spacing_s: float | None
+    stage_s: float
+    near_s: float
 
 
 def check_aim(rig: Rig) -> None:

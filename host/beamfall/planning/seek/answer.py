@@ -217,6 +217,22 @@ def read_shot(
     )
 
 
+def read_last_drop(record: ShotRecord, beam: Beam, valve: str) -> Shot | None:
+    """The last drop of a record in which only drops of `valve` fell, as a shot without a picture.
+
+    None if the beam did not see just as many drops as openings, or saw an end of one of them not.
+    """
+    opened = find_times((one for one in record.edges if one.what == valve), SignalKind.VALVE)
+    if not opened:
+        return None
+    dark = list_dark(record, beam.input, opened[-1])
+    last = dark[-1] if len(dark) == len(opened) else None
+    edge = None if last is None else _find_counted(last, beam.edge)
+    if last is None or edge is None or edge <= 0.0 or last.length is None:
+        return None
+    return Shot((0.0,), edge, (edge,), (last.length,))
+
+
 def _find_drops(dark: list[Pulse], drops: int, edge: str) -> list[Pulse]:
     """The pulses of that many drops, in order; a lost edge does not move the drops that follow."""
     doubtful = [one for one in dark if one.start is None or _find_counted(one, edge) is None]

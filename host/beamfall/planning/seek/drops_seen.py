@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 # What a beam senses of a drop differs from the model by these: dwells, as a share, and arrivals (estimates).
 _DWELL_SPREAD, _ARRIVAL_S = 0.03, 0.0002
+_LEAST_RIGS = 50  # a regression with fewer says nothing
 _DOUBT = 0.02  # share of its weight that each rig keeps whatever was seen: the file may be completely wrong
 
 
@@ -31,11 +32,27 @@ def weigh_dwell(rigs: Draws, shot: Shot) -> Floats:
     return _doubt((seen / dwell - 1.0) / _DWELL_SPREAD)
 
 
+def share_told(rigs: Draws, delay_s: Floats, scatter_s: float) -> float:
+    """Share of the variance of a flash's delay that one drop 1 tells by its beam edge and dwell, before any picture.
+
+    `delay_s`: what each rig needs, NaN where there is nothing to see; `scatter_s`: of the latency. Linear regression.
+    """
+    seen = np.stack([rigs.first.latency_s + rigs.first.to_edge_s, rigs.first.dwell_s])
+    good = np.isfinite(delay_s) & np.isfinite(seen).all(axis=0)
+    if np.count_nonzero(good) < _LEAST_RIGS:
+        return 0.0
+    joint = np.cov(np.vstack([seen[:, good], delay_s[good]]))
+    dwell_s = _DWELL_SPREAD * float(np.mean(seen[1, good]))
+    noise = np.diag([_ARRIVAL_S**2 + scatter_s**2, dwell_s**2])
+    told = joint[:2, 2] @ np.linalg.solve(joint[:2, :2] + noise, joint[:2, 2])
+    return float(told / joint[2, 2])
+
+
 def list_late(rigs: Draws, shot: Shot, latency: str) -> list[Floats]:
     """How much later than in each rig each drop came whose valve has that latency (the first valve, or another)."""
     own = rigs.valves[0].output
     found = []
-    for number, (at, drop) in enumerate(zip(shot.times_s, rigs.drops, strict=True), 1):
+    for number, (at, drop) in enumerate(zip(shot.times_s, rigs.drops, strict=False), 1):
         edge = shot.find_edge(number)
         is_first = rigs.valves[number - 1].output == own
         if edge is not None and is_first == (latency == "latency_error_s"):

@@ -14,7 +14,7 @@ from beamfall.planning.draws import find_beam
 from beamfall.planning.openings import find_need, list_planned, split_places
 from beamfall.planning.result import AnchorEdge, PlannedDrop
 from beamfall.planning.rows import build_sequence, find_lead
-from beamfall.planning.seek.aims import check_aim
+from beamfall.planning.seek.aims import Start, check_aim
 from beamfall.planning.seek.answer import BLACK, NOTHING, Answer, Shot
 from beamfall.planning.seek.choose import Proposal, propose
 from beamfall.planning.seek.one_drop import NEARS_S
@@ -48,19 +48,9 @@ _ODD = 0.5  # an answer is odd if it means nothing with more than this chance
 _DOUBT, _DOUBT_END = 0.15, 0.1
 _HIDES = 2  # crowns, and as many jets: no cavity between them that a picture can show
 _MISSES_MOST = 2  # at one spacing, before another is tried
+# Of the variance of the flash's delay: it is then known a fifth better (our choice).
+_MUCH_TOLD = 0.36
 _USELESS_MOST = 2  # shots in a row without information: the rig is wrong, not the timing
-
-
-@dataclass(frozen=True)
-class Start:
-    """Where a search begins: the spacing of its first shots, and a stage that is known within `near_s`.
-
-    With one drop there is no spacing.
-    """
-
-    spacing_s: float | None
-    stage_s: float
-    near_s: float
 
 
 @dataclass
@@ -104,6 +94,7 @@ class Search:
     _is_widened: bool = False  # rigs were drawn again, since the first ones did not fit
     _told: list[Told] = field(default_factory=list)
     _fixed: tuple[float | None, ...] = ()  # openings that the rig file sets
+    _dropped: Shot | None = None  # a drop that fell before the first picture, without a flash
     whole: Rig = field(init=False)  # with the valves at all places
     _others: list[Rig] = field(init=False)  # the rig at each other place
 
@@ -133,13 +124,10 @@ class Search:
         """Know nothing but the file and what was learned before."""
         setting = make_setting(self.rig)
         known = None if self.fresh else self.learned
-        self.weighted = WeightedRigs(
-            self.rig,
-            setting,
-            make_jet_prior(self.rig, setting),
-            seed=self.seed,
-            learned=known,
-        )
+        prior = make_jet_prior(self.rig, setting)
+        self.weighted = WeightedRigs(self.rig, setting, prior, seed=self.seed, learned=known)
+        if self._dropped is not None:
+            self.weighted.see_drops(self._dropped)
         self._told, self.chances, self._left, self._kept = [], {}, [], ()
         self._surprises, self._again, self._is_widened = 0, False, False
         if not self.weighted.has_contact:
@@ -179,6 +167,15 @@ class Search:
             self._last_spacing_s = proposal.spacing_s
         self._newest = proposal
         return proposal
+
+    def wants_drops(self, proposal: Proposal) -> bool:
+        """Whether drops should fall without a flash before this first shot: the beam tells much about it then."""
+        return self.weighted.find_share_told(proposal.times_s, by_beam=self.by_beam) >= _MUCH_TOLD
+
+    def see_drop(self, dropped: Shot) -> None:
+        """Take what the beam saw of a drop that fell without a flash, before the first shot."""
+        self._dropped, self._newest, self._last_spacing_s = dropped, None, None
+        self.weighted.see_drops(dropped)
 
     @property
     def _enough(self) -> float:

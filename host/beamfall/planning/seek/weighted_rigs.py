@@ -17,7 +17,12 @@ from beamfall.physics.jet import LEAST_JET_M
 from beamfall.physics.splash import CAVITY_SHARE, CROWN_END, FREE_SHARE, OF_THE_JET
 from beamfall.planning.draws import Draws, JetDraws, draw_normal, draw_z, make_draws, meet_all
 from beamfall.planning.seek.answer import Answer, Shot
-from beamfall.planning.seek.drops_seen import explain_by_latency, list_late, weigh_dwell
+from beamfall.planning.seek.drops_seen import (
+    explain_by_latency,
+    list_late,
+    share_told,
+    weigh_dwell,
+)
 from beamfall.planning.seek.likelihood import Moments, weigh_answer
 from beamfall.planning.seek.one_drop import SplashMoments, weigh_word
 from beamfall.planning.seek.outlook import Outlook, expect_word, reachable_chance
@@ -81,6 +86,7 @@ class WeightedRigs:
             z[:, _OFFSET] = self._draw_offsets(count)
         # What the models leave out is known for the spacing that it was seen at.
         self._spacing_s = learned.recall_spacing(rig) if learned is not None else None
+        self._has_seen = False  # drops of this search by the beam: one tells what all would
         self.expected = 1.0  # chance of the newest answer before it was given
         self.lapse = 0.0  # chance that the newest answer means nothing
         self.reachable = 1.0  # chance of the wanted picture if the rig were known, by its scatter
@@ -255,6 +261,16 @@ class WeightedRigs:
         )  # fmt: skip
         return Outlook(moments, spread, base >= TALL * self.rigs.height_m)
 
+    def find_share_told(self, times_s: tuple[float, ...], *, by_beam: bool) -> float:
+        """How much of what is not known about the flash's delay one drop would tell by its beam edge and dwell: a
+        share of the variance. 0 where the beam sees no drop, or drops of two valves, which it cannot tell apart."""
+        if self._has_seen or len({valve.output for valve in self._rig.valves}) > 1:
+            return 0.0
+        timing = self.predict_timing(times_s)
+        event, _ = self.find_event(timing, self.make_jet(timing))
+        base = self.find_last_edge(timing) if by_beam else 0.0
+        return share_told(self.rigs, event - base, self._rig.uncertainty.latency_scatter_s)
+
     # -- what a shot did show ----------------------------------------------------------------------
     def take(
         self,
@@ -274,8 +290,7 @@ class WeightedRigs:
             # What the models leave out differs from spacing to spacing.
             self._forget_offset()
         self._spacing_s = shot.spacing_s
-        if not self.answers.all:
-            self._see_drops(shot)
+        self.see_drops(shot)
         taken = Taken(shot, answer, self.answers.says_ages, wanted_s, near_s, confirmed)
         outlook, likelihood, own = self._weigh(taken)
         self.expected = float(self.weights @ expect_word(outlook, answer))
@@ -312,7 +327,8 @@ class WeightedRigs:
             z[:, _OFFSET] *= _WIDE_OFFSET
         self._set(z)
         newest = self.answers.all[-1].shot
-        self._see_drops(newest)
+        self._has_seen = False
+        self.see_drops(newest)
         for number in sorted({number for number, _ in self.answers.own_chances(newest.times_s)}):
             self._multiply(self._weigh(self.answers.all[number])[1])
         self._renew()
@@ -328,8 +344,11 @@ class WeightedRigs:
         self._set(self._z)
         self.weights = weights
 
-    def _see_drops(self, shot: Shot) -> None:
-        """Weigh the rigs by what the beam saw of a shot's drops."""
+    def see_drops(self, shot: Shot) -> None:
+        """Weigh the rigs by what the beam saw of a shot's drops, once: further drops fall alike."""
+        if self._has_seen:
+            return
+        self._has_seen = True
         self._multiply(weigh_dwell(self.rigs, shot))
         for latency in ("latency_error_s", "other_latency_error_s"):
             if not (late := list_late(self.rigs, shot, latency)):
