@@ -34,8 +34,8 @@ from beamfall.recipes.sheet import list_tables
 from beamfall.recipes.spacing import choose_meeting, find_height, find_leeway, make_meeting
 from beamfall.setup.rig import Rig, example_rig, load_rig, parse_rig
 from beamfall.setup.sequence import Row, Sequence
-from beamfall.setup.sequence_file import parse_sequence
-from beamfall.setup.toml_write import rig_to_file, sequence_to_file, write_toml
+from beamfall.setup.sequence_file import parse_sequence, sequence_to_file
+from beamfall.setup.toml_write import rig_to_file, write_toml
 from beamfall.shots import ShotLog
 from beamfall.workflows.slots import list_held, store_recipe
 

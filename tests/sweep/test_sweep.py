@@ -19,7 +19,8 @@ from beamfall.planning.collision import plan_collision
 from beamfall.planning.sweep.progress import Entry, list_open
 from beamfall.planning.sweep.schedule import Sweep
 from beamfall.setup.rig import example_rig
-from beamfall.setup.toml_write import sequence_to_file, write_toml
+from beamfall.setup.sequence_file import sequence_to_file
+from beamfall.setup.toml_write import write_toml
 
 BASE = plan_collision(example_rig()).sequence
 

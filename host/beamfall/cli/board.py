@@ -16,7 +16,7 @@ from beamfall.board_tools.prompt import to_json
 from beamfall.cli import board_limits, board_measure, board_slots, board_test
 from beamfall.cli.loading import make_app
 from beamfall.cli.options import JSON_ALL, PORT
-from beamfall.cli.output import print_json, print_pairs
+from beamfall.cli.output import print_json, print_pairs, tell_step
 from beamfall.cli.targets import check_target
 from beamfall.errors import UserError
 from beamfall.link.receiving import LinkCounters
@@ -59,17 +59,8 @@ def install_firmware(
     Every file is verified on the board; then the firmware starts. All outputs stay off meanwhile. Your own
     main.py is kept under another name, and slots stay.
     """
-    if port is not None and brings_rig(port):
-        raise UserError(
-            f"{port} is a simulated board: there is nothing to install. Name the serial port of a real board; "
-            "`beamfall ports` lists them"
-        )
-    where = port if port is not None else find_only_port()
-
-    def tell(text: str) -> None:
-        if not as_json:
-            print(f"  {text}", flush=True)
-
+    where = _real_port(port, "on which nothing can be installed")
+    tell = (lambda text: None) if as_json else tell_step
     report = install(
         where, board, source_only=source, start=not no_start, patience_s=patience_s, tell=tell
     )
@@ -152,7 +143,7 @@ def back_up_board(
 ) -> None:
     """Save a board's slots, profile and edge constant to a file."""
     check_target(file, "FILE", (".zip",))
-    backup = back_up(_real_port(port), file, _tell)
+    backup = back_up(_real_port(port), file, tell_step)
     _print_backup(f"saved in {show_text(file)}", backup)
 
 
@@ -164,7 +155,7 @@ def restore_board(
     port: str | None = PORT,
 ) -> None:
     """Restore a board's slots, profile and edge constant from a file."""
-    backup = restore(_real_port(port), file, _tell)
+    backup = restore(_real_port(port), file, tell_step)
     _print_backup("restored to the board", backup)
 
 
@@ -173,15 +164,11 @@ def _print_backup(where: str, backup: Backup) -> None:
     print(f"{len(backup.files)} files {where}; slots: {slots}.")
 
 
-def _tell(text: str) -> None:
-    print(f"  {text}", flush=True)
-
-
-def _real_port(port: str | None) -> str:
-    """The port of a real board; raises UserError for a simulated one."""
+def _real_port(port: str | None, why: str = "which keeps nothing") -> str:
+    """The port of a real board; raises UserError for a simulated one, and says why it cannot be used."""
     if port is not None and brings_rig(port):
         raise UserError(
-            f"{port} is a simulated board, which keeps nothing. Name the serial port of a real board; "
+            f"{port} is a simulated board, {why}. Name the serial port of a real board; "
             "`beamfall ports` lists them"
         )
     return port if port is not None else find_only_port()

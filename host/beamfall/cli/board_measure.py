@@ -12,7 +12,7 @@ from beamfall.board_tools.install import ask_interpreter, find_only_port, recall
 from beamfall.board_tools.measure import measure, open_for_self_test, store_edge_constant
 from beamfall.board_tools.prompt import to_json
 from beamfall.cli.options import PORT
-from beamfall.cli.output import print_table
+from beamfall.cli.output import print_table, tell_step
 from beamfall.cli.targets import DRAWINGS, check_target
 from beamfall.ports import brings_rig
 from beamfall.text import show_text
@@ -58,20 +58,16 @@ def measure_timing(
     if ask and not simulated:
         interpreter = dict(to_json(ask_interpreter(port if port is not None else find_only_port())))
     again = None
-
-    def tell(text: str) -> None:
-        print(f"  {text}", flush=True)
-
     board = open_for_self_test(port, source, beam)
     with board:
         if interpreter is None and not simulated:
             interpreter = recall_interpreter(board.info.unique_id)
         found = measure(
             board, source=source, flash=flash, beam=beam, pulses=pulses, interpreter=interpreter, simulated=simulated,
-            tell=tell,
+            tell=tell_step,
         )  # fmt: skip
         if store:
-            again = store_edge_constant(board, found, tell)
+            again = store_edge_constant(board, found, tell_step)
     picture = plot if plot is not None else out.with_suffix(".png")
     found.save(out)
     draw_measurement(found, picture)

@@ -45,6 +45,11 @@ def print_pairs(pairs: Iterable[tuple[str, str]]) -> None:
         print(f"{name.ljust(width)}  {show_text(value)}")
 
 
+def tell_step(text: str) -> None:
+    """Print a step of something that takes a while, at once."""
+    print(f"  {text}", flush=True)
+
+
 def print_json(value: Any) -> None:
     """Print one JSON object on one line."""
     print(show_json(value), flush=True)

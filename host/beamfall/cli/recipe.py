@@ -24,7 +24,8 @@ from beamfall.recipes.shelf import Shelf
 from beamfall.recipes.words import list_carried, list_events, list_measured, say_picture
 from beamfall.setup.file_schema import section_to_dict
 from beamfall.setup.rig import load_rig
-from beamfall.setup.toml_write import sequence_to_file, write_toml
+from beamfall.setup.sequence_file import sequence_to_file
+from beamfall.setup.toml_write import write_toml
 from beamfall.setup.unit_words import format_length, format_ms
 from beamfall.shots import ShotLog
 from beamfall.text import show_text

@@ -17,11 +17,11 @@ from beamfall.plot.scene import to_json
 from beamfall.plot.sequence import describe_sequence, find_start
 from beamfall.setup.limits import BoardLimits, find_problems
 from beamfall.setup.sequence import BEAM_EDGES, Row, Sequence, warn_of_flicker
-from beamfall.setup.sequence_file import parse_sequence
+from beamfall.setup.sequence_file import parse_sequence, sequence_to_file
 from beamfall.setup.signals import OUTPUTS, Signal
 from beamfall.setup.table import ANCHORS, BEAMS
 from beamfall.setup.toml_file import parse_toml
-from beamfall.setup.toml_write import sequence_to_file, write_quantity, write_toml
+from beamfall.setup.toml_write import write_quantity, write_toml
 from beamfall.setup.units import parse_duration
 
 if TYPE_CHECKING:

@@ -25,8 +25,8 @@ from beamfall.setup.file_schema import build_section, list_problems, list_unknow
 from beamfall.setup.limits import BoardLimits
 from beamfall.setup.rig import Rig, parse_rig
 from beamfall.setup.sequence import Sequence
-from beamfall.setup.sequence_file import parse_sequence
-from beamfall.setup.toml_write import rig_to_file, section_to_file, sequence_to_file, write_toml
+from beamfall.setup.sequence_file import parse_sequence, sequence_to_file
+from beamfall.setup.toml_write import rig_to_file, section_to_file, write_toml
 
 VERSION = 1
 RECIPE, RIG, SEQUENCE = "recipe.toml", "rig.toml", "sequence.toml"

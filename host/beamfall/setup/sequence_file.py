@@ -23,7 +23,7 @@ width = "2 ms"
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +33,7 @@ from beamfall.setup.file_schema import (
     choice,
     count,
     duration,
+    file_key,
     list_problems,
     list_unknown,
     text,
@@ -41,12 +42,15 @@ from beamfall.setup.sequence import BEAM_EDGES, Row, Sequence
 from beamfall.setup.signals import OUTPUTS
 from beamfall.setup.table import ANCHORS, BEAMS
 from beamfall.setup.toml_file import read_toml
+from beamfall.setup.toml_write import section_to_file
 
 _LONGEST_S = 3600.0  # of any time in a file; the board's own limits are far below
 
 
 @dataclass(frozen=True, slots=True)
 class _Settings:
+    """What stands before the first table; fields of `Sequence` too."""
+
     name: str = text(default="")
     window_s: float = duration(0.0, _LONGEST_S, default=0.0)
     tail_s: float = duration(0.0, _LONGEST_S, default=0.05)
@@ -99,19 +103,26 @@ def parse_sequence(content: Mapping[str, Any], source: str, *, default_name: str
         raise SequenceError(message, problems=tuple(problems))
     return Sequence(
         rows=tuple(rows),
-        window_s=settings.window_s,
-        tail_s=settings.tail_s,
-        blanking_s=settings.blanking_s,
-        dwell_s=settings.dwell_s,
+        **asdict(replace(settings, name=settings.name or default_name)),
         beam1_edge=beams[0].edge,
         beam2_edge=beams[1].edge,
         await1=beams[0].awaits,
         await2=beams[1].awaits,
-        name=settings.name or default_name,
     )
 
 
-_KEYS = ("name", "window", "tail", "blanking", "dwell")
+_KEYS = tuple(file_key(item) for item in fields(_Settings))
+
+
+def sequence_to_file(sequence: Sequence) -> dict[str, Any]:
+    """Return the content of a sequence file with this sequence."""
+    own = {item.name: getattr(sequence, item.name) for item in fields(_Settings)}
+    content = section_to_file(_Settings(**own))
+    for number, beam in enumerate(BEAMS, 1):
+        edge, awaits = getattr(sequence, f"{beam}_edge"), getattr(sequence, f"await{number}")
+        content[beam] = section_to_file(_BeamSettings(edge=edge, awaits=awaits))
+    rows = [_FileRow(**{**asdict(row), "count": row.count or None}) for row in sequence.rows]
+    return content | {"row": [section_to_file(row) for row in rows]}
 
 
 def _build_rows(entries: object, problems: list[KeyProblem]) -> list[Row]:

@@ -70,15 +70,17 @@ class Table:
     awaits: tuple[int, int] = (0, 0)
     name: str = field(default="", compare=False)
 
+    @property
+    def _times(self) -> dict[str, int]:
+        names = ("window_ticks", "tail_ticks", "blanking_ticks", "dwell_ticks")
+        return {name: getattr(self, name) for name in names}
+
     @cached_property
     def _messages(self) -> Any:
         codec = get_codec()
         anchors, edges = (codec.definition.enum(name) for name in ("anchor", "beam_edge"))
         settings = {
-            "window_ticks": self.window_ticks,
-            "tail_ticks": self.tail_ticks,
-            "blanking_ticks": self.blanking_ticks,
-            "dwell_ticks": self.dwell_ticks,
+            **self._times,
             "beam1_edge": edges[self.beam_edges[0]],
             "beam2_edge": edges[self.beam_edges[1]],
             "await1": self.awaits[0],
@@ -131,10 +133,7 @@ class Table:
         named = {"name": self.name} if self.name else {}
         return named | {
             "clock_hz": self.clock_hz,
-            "window_ticks": self.window_ticks,
-            "tail_ticks": self.tail_ticks,
-            "blanking_ticks": self.blanking_ticks,
-            "dwell_ticks": self.dwell_ticks,
+            **self._times,
             "beam_edges": list(self.beam_edges),
             "awaits": list(self.awaits),
             "rows": [[getattr(row, item.name) for item in fields(row)] for row in self.rows],

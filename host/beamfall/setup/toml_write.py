@@ -1,4 +1,4 @@
-"""Rigs and sequences as TOML files: the way back from `rig.parse_rig` and `sequence_file.parse_sequence`."""
+"""Writes values as TOML files: sections of a rig or a sequence, and whole rigs, the way back from `rig.parse_rig`."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 
 from beamfall.setup.file_schema import file_key, rule_of
 from beamfall.setup.rig_tables import TABLES, TEXTS
-from beamfall.setup.table import BEAMS
 from beamfall.setup.unit_kinds import KINDS
 from beamfall.setup.unit_words import format_quantity
 from beamfall.setup.units import parse_quantity
@@ -16,7 +15,6 @@ from beamfall.text import show_toml
 
 if TYPE_CHECKING:
     from beamfall.setup.rig import Rig
-    from beamfall.setup.sequence import Sequence
 
 _SMALL = 1e-12  # relative: what reading a quantity back may lose
 
@@ -33,7 +31,7 @@ def section_to_file(section: Any) -> dict[str, Any]:
     content: dict[str, Any] = {}
     for item in fields(section):
         value, rule = getattr(section, item.name), rule_of(item)
-        if value is None or value == ():
+        if value is None or value in ((), ""):
             continue
         if rule.kind in KINDS:
             value = write_quantity(value, rule.kind)
@@ -64,26 +62,4 @@ def rig_to_file(rig: Rig) -> dict[str, Any]:
             content |= {table.name: [section_to_file(one) for one in value]} if value else {}
         elif value is not None:
             content[table.name] = section_to_file(value)
-    return content
-
-
-def sequence_to_file(sequence: Sequence) -> dict[str, Any]:
-    """Return the content of a sequence file with this sequence."""
-    content: dict[str, Any] = {"name": sequence.name} if sequence.name else {}
-    for key in ("window", "tail", "blanking", "dwell"):
-        content[key] = write_quantity(getattr(sequence, f"{key}_s"), "duration")
-    for number, beam in enumerate(BEAMS, 1):
-        awaits = getattr(sequence, f"await{number}")
-        edge = {"edge": getattr(sequence, f"beam{number}_edge")}
-        content[beam] = edge if awaits is None else {**edge, "awaits": awaits}
-    content["row"] = [
-        {"anchor": row.anchor}
-        | ({"count": row.count} if row.count else {})
-        | {
-            "output": row.output,
-            "delay": write_quantity(row.delay_s, "duration"),
-            "width": write_quantity(row.width_s, "duration"),
-        }
-        for row in sequence.rows
-    ]
     return content
