@@ -169,20 +169,30 @@ def test_a_ball_that_is_round_down_to_its_lower_half_has_only_just_met_a_wide_he
     assert (made.stage == "contact" and made.confidence > 0.8) == (stage == "contact")
 
 
-@pytest.mark.parametrize(("gap_px", "stage"), [(1, "contact"), (5, None), (8, "before")])
-def test_a_gap_that_outlines_hide_in_a_small_picture_is_still_seen(gap_px, stage) -> None:
-    """Drop 2, 20 pixels wide, above a head: outlines join what is up to 8 pixels apart, half a ms at this size."""
+def look_at_small_drop(gap_px: int) -> Measured:
+    """Drop 2, 20 pixels wide, so far above a head whose top is 36 mm high, at 5 pixels in a mm."""
     picture = Image.new("RGB", (400, 600), (190, 200, 210))
     pen, top = ImageDraw.Draw(picture), 300
     pen.ellipse((188, top, 212, top + 36), fill=(40, 40, 40))
     pen.rectangle((195, top + 18, 205, 500), fill=(40, 40, 40))
     lowest = top - gap_px
     pen.ellipse((190, lowest - 20, 210, lowest), fill=(40, 40, 40))
-    seen = measure_pixels(
-        np.asarray(picture),
-        replace(KNOWN, scale_px_m=5e3, marks={"surface": 480.0}, expected=drop_2((480 - lowest) / 5.0, 0.5)),
-    )  # fmt: skip
-    assert seen.stage == stage
+    expected = drop_2((480 - lowest) / 5.0, 0.5)
+    scene = replace(KNOWN, scale_px_m=5e3, marks={"surface": 480.0}, expected=expected)
+    return measure_pixels(np.asarray(picture), scene)
+
+
+@pytest.mark.parametrize(("gap_px", "stage"), [(1, "contact"), (5, None), (8, "before")])
+def test_a_gap_that_outlines_hide_in_a_small_picture_is_still_seen(gap_px, stage) -> None:
+    """Outlines join what is up to 8 pixels apart, half a ms at this size."""
+    assert look_at_small_drop(gap_px).stage == stage
+
+
+def test_a_drop_that_has_entered_the_jet_hides_its_tip() -> None:
+    seen = look_at_small_drop(-4)
+    assert seen.stage == "contact"
+    assert seen.jet_height.value == pytest.approx(36.0, abs=0.4)
+    assert seen.drop_height.value == pytest.approx(35.2, abs=0.4)
 
 
 def test_a_drop_above_a_wide_head_is_drop_2_where_the_log_expects_it() -> None:

@@ -191,7 +191,7 @@ def measure_touch(standing: Standing, least: float) -> Touch | None:
     fit = measure_roundness(standing, least)
     if fit is None:
         return None
-    drop, widths = fit[0], standing.whole
+    drop, widths = float(fit[0]), standing.whole
     width = drop / SEEN_WIDER
     deep = OUTSIDE_PX + width  # rows from the first to the drop's lowest
     lowest = standing.first + deep
