@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import threading
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -148,8 +149,13 @@ def test_the_picture_that_is_asked_about_does_not_say_the_answer(
     from beamfall.sim import picture
 
     texts: list[str] = []
+    own = threading.current_thread()  # a page of another test may still draw its pictures
 
-    monkeypatch.setattr(picture, "_write_words", lambda _, words: texts.append(words))
+    def note(_: object, words: str) -> None:
+        if threading.current_thread() is own:
+            texts.append(words)
+
+    monkeypatch.setattr(picture, "_write_words", note)
     rig = example_rig()
     with (
         ShotLog.open(tmp_path / "log.sqlite3") as log,
