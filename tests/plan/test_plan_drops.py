@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from beamfall.errors import RigFileError
-from beamfall.planning.collision import plan_collision
+from beamfall.planning.collision import draw_rigs, plan_collision
 from beamfall.planning.openings import THIRD_S
 from beamfall.planning.result import Caution, CautionKind, Role
+from beamfall.planning.setting import make_setting
 from beamfall.setup.limits import BoardLimits
 from beamfall.setup.rig import Rig, example_rig
 from beamfall.setup.rig_shot import DropInRig
@@ -37,6 +39,17 @@ def test_a_slow_valve_lets_its_third_drop_fall_as_soon_as_it_can() -> None:
     splash = fire(make_middle_rig(rig), plan.sequence)
     assert len(splash.columns[0].contacts) == 2
     assert splash.pictures[0].stage_s == pytest.approx(plan.stage_s, abs=0.002)
+
+
+def test_no_drop_comes_free_before_its_valve_has_closed() -> None:
+    """A rig file may guess a latency shorter than the opening; the simulated rig knows better."""
+    rig = make_rig(valve={"latency_s": 0.01, "opening_s": 0.026})
+    rigs = draw_rigs(rig, make_setting(rig), 2000, None)
+    plan = plan_collision(rig)
+    drop = fire(make_middle_rig(rig), plan.sequence).drops[0]
+    (opened, *_) = [row.delay_s for row in plan.sequence.rows if row.output == "valve1"]
+    assert drop.left_s - opened == pytest.approx(0.026, abs=1e-5)
+    assert float(np.median(rigs.first.latency_s)) == pytest.approx(0.026, abs=5e-4)
 
 
 def make_two_nozzles(*drops: DropInRig) -> Rig:

@@ -93,6 +93,19 @@ def test_a_second_look_does_not_forget_the_drop() -> None:
     assert np.allclose(search.weighted.moments()[0], known[0])
 
 
+def test_a_latency_shorter_than_the_opening_is_no_misfit() -> None:
+    """A drop comes free once its valve has closed, whatever the rig file guesses."""
+    rig = example_rig()
+    rig = replace(rig, valves=(replace(rig.valves[0], latency_s=0.005),))
+    search = Search(rig, seed=1)
+    proposal, first = search.propose(), search.weighted.rigs.first
+    edge = rig.valves[0].opening_s + float(np.median(first.to_edge_s))
+    last = edge + proposal.times_s[1]
+    shot = Shot(proposal.times_s, last + proposal.delay_s, (edge, last))
+    search.take(shot, Answer("after", age="just after"))
+    assert not search.misfit
+
+
 @pytest.fixture
 def pushed_file(tmp_path: Path) -> str:
     valve = make_pushed().valves[0]

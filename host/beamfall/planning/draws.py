@@ -29,7 +29,13 @@ from beamfall.physics.jet import (
 )
 from beamfall.physics.splash import find_moments
 from beamfall.physics.umbrella import LIFE_S
-from beamfall.planning.setting import Setting, compute_drop, compute_start_speed, make_setting
+from beamfall.planning.setting import (
+    Setting,
+    compute_drop,
+    compute_start_speed,
+    find_latency,
+    make_setting,
+)
 from beamfall.planning.unknowns import APART, NAMES, list_unknowns
 from beamfall.setup.rig_sections import is_same_place
 
@@ -292,7 +298,7 @@ def make_drops(rig: Rig, values: Mapping[str, Floats], valve: Valve) -> DropDraw
     setting = make_setting(rig, valve.output)
     nominal = compute_drop(valve, setting, stream=True)
     ratio, nozzle = values["volume_ratio"], valve.height_m + values["nozzle_error_m"]
-    latency = valve.latency_s + values["latency_error_s"]
+    latency = find_latency(valve) + values["latency_error_s"]
     if valve.output != rig.valves[0].output:
         ratio = ratio * values["other_volume_ratio"]
         nozzle = nozzle + values["other_nozzle_error_m"]

@@ -128,6 +128,14 @@ def compute_drop(valve: Valve, setting: Setting, *, stream: bool = False) -> flo
     return compute_diameter(volume)
 
 
+def find_latency(valve: Valve) -> float:
+    """From the valve's command to its drop's coming free, in s: the file's guess, but not before the valve has closed.
+
+    Until then liquid flows on and no neck breaks.
+    """
+    return max(valve.latency_s, valve.opening_s)
+
+
 def find_opening(
     valve: Valve, setting: Setting, volume_m3: float = math.pi / 6.0 * MAX_DIAMETER_M**3
 ) -> float:

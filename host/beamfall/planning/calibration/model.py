@@ -24,7 +24,13 @@ from beamfall.physics.fall import (
     fall_array,
 )
 from beamfall.physics.jet import JetPrior
-from beamfall.planning.setting import Setting, compute_flow, compute_start_speed, make_setting
+from beamfall.planning.setting import (
+    Setting,
+    compute_flow,
+    compute_start_speed,
+    find_latency,
+    make_setting,
+)
 from beamfall.planning.unknowns import Unknown, list_unknowns, make_jet_prior
 
 if TYPE_CHECKING:
@@ -134,7 +140,7 @@ class Model:
         ratio = self._value("volume_ratio", z)
         diameter = np.clip(nominal * np.cbrt(ratio), MIN_DIAMETER_M, MAX_DIAMETER_M)
         speed = compute_start_speed(valve, setting, diameter, ratio, sample.opening_s)
-        latency = np.maximum(0.0, valve.latency_s + self._value("latency_error_s", z))
+        latency = np.maximum(0.0, find_latency(valve) + self._value("latency_error_s", z))
         return Drop(
             setting=setting,
             latency_s=latency + sample.opening_s - valve.opening_s,
