@@ -1,6 +1,6 @@
 """A recipe found on one hidden rig and used on another, beside the plain milliseconds.
 
-    python tests/benchmarks/recipes.py [--pairs 200] [--first 0] [--world same|other]
+    python tests/benchmarks/recipes.py [--pairs 200] [--first 0] [--world same|other|computed|pushed]
         [--way alone|calibrated|sought]
 
 A search finds a picture 1 to 8 ms after contact on one hidden rig (see hidden_rigs.py); the picture that it
