@@ -129,9 +129,8 @@ def compute_drop(valve: Valve, setting: Setting, *, stream: bool = False) -> flo
 
 
 def find_latency(valve: Valve) -> float:
-    """From the valve's command to its drop's coming free, in s: the file's guess, but not before the valve has closed.
-
-    Until then liquid flows on and no neck breaks.
+    """Return the time in s from the valve's command until its drop comes free: the file's guess, or the opening if that
+    is longer. Until the valve has closed, liquid flows on and no neck breaks.
     """
     return max(valve.latency_s, valve.opening_s)
 

@@ -220,7 +220,7 @@ def read_shot(
 def read_last_drop(record: ShotRecord, beam: Beam, valve: str) -> Shot | None:
     """The last drop of a record in which only drops of `valve` fell, as a shot without a picture.
 
-    None if the beam did not see just as many drops as openings, or saw an end of one of them not.
+    None if the beam did not see as many drops as openings, or missed an end of the last one.
     """
     opened = find_times((one for one in record.edges if one.what == valve), SignalKind.VALVE)
     if not opened:

@@ -33,9 +33,10 @@ def weigh_dwell(rigs: Draws, shot: Shot) -> Floats:
 
 
 def share_told(rigs: Draws, delay_s: Floats, scatter_s: float) -> float:
-    """Share of the variance of a flash's delay that one drop 1 tells by its beam edge and dwell, before any picture.
+    """Return how much of the variance of a flash's delay is gone once the beam has seen the edge and dwell of one drop.
 
-    `delay_s`: what each rig needs, NaN where there is nothing to see; `scatter_s`: of the latency. Linear regression.
+    A share from 0 to 1, by linear regression. `delay_s`: what each rig needs, NaN where there is nothing to see;
+    `scatter_s`: standard deviation of the latency from shot to shot.
     """
     seen = np.stack([rigs.first.latency_s + rigs.first.to_edge_s, rigs.first.dwell_s])
     good = np.isfinite(delay_s) & np.isfinite(seen).all(axis=0)

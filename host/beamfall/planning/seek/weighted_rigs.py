@@ -86,7 +86,7 @@ class WeightedRigs:
             z[:, _OFFSET] = self._draw_offsets(count)
         # What the models leave out is known for the spacing that it was seen at.
         self._spacing_s = learned.recall_spacing(rig) if learned is not None else None
-        self._has_seen = False  # drops of this search by the beam: one tells what all would
+        self._has_seen = False  # whether the beam has seen drops of this search: the first says what all would say
         self.expected = 1.0  # chance of the newest answer before it was given
         self.lapse = 0.0  # chance that the newest answer means nothing
         self.reachable = 1.0  # chance of the wanted picture if the rig were known, by its scatter
