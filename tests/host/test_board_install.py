@@ -100,6 +100,7 @@ def test_a_greeting_that_comes_late_is_not_taken_for_an_answer(prompt: Prompt) -
     assert prompt.run("print(6 * 7)").strip() == "42"
 
 
+@pytest.mark.full
 def test_a_port_with_no_prompt_says_how_to_get_one(monkeypatch: pytest.MonkeyPatch) -> None:
     master, slave = os.openpty()
     tty.setraw(slave)
@@ -263,6 +264,7 @@ def test_the_only_port_is_found_by_its_usb_ids(monkeypatch: pytest.MonkeyPatch) 
         installer.find_only_port()
 
 
+@pytest.mark.full
 def test_a_board_that_vanishes_while_it_is_written_is_named_and_cannot_start(
     port: str, files: Path, interpreter: subprocess.Popen[bytes], monkeypatch: pytest.MonkeyPatch
 ) -> None:

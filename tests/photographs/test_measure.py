@@ -14,6 +14,7 @@ import pytest
 from command_line import run_cli
 from photographed_rigs import photograph_one
 from PIL import Image, ImageDraw
+from tiers import in_full
 
 from beamfall.errors import PictureError, UserError
 from beamfall.photos.measure import Measured, Scene, Value, measure, measure_pixels, measure_series
@@ -140,8 +141,12 @@ def draw_cap(left_mm: float, right_mm: float) -> np.ndarray:
 
 @pytest.mark.parametrize(
     ("left_mm", "right_mm", "sure"),
-    [(6.0, 6.0, True), (1.5, 1.5, False), (9.0, 1.0, False), (1.0, 9.0, False)],
-    ids=["umbrella", "narrower than a drop", "to the left", "to the right"],
+    [
+        pytest.param(6.0, 6.0, True, id="umbrella", marks=pytest.mark.full),
+        pytest.param(1.5, 1.5, False, id="narrower than a drop"),
+        pytest.param(9.0, 1.0, False, id="to the left", marks=pytest.mark.full),
+        pytest.param(1.0, 9.0, False, id="to the right", marks=pytest.mark.full),
+    ],
 )
 def test_what_is_narrow_or_hangs_to_one_side_is_not_surely_an_umbrella(
     left_mm: float, right_mm: float, sure: bool
@@ -168,7 +173,7 @@ def draw_rings(down_deg: float, least_deg: float = -180.0, most_deg: float = 180
     return np.asarray(picture)
 
 
-@pytest.mark.parametrize("down_deg", [15.0, 25.0])
+@pytest.mark.parametrize("down_deg", [15.0, *in_full(25.0)])
 def test_rings_show_where_the_camera_is_and_are_no_part_of_the_splash(down_deg: float) -> None:
     seen = measure_pixels(draw_rings(down_deg), Scene(scale_px_m=1e4))
     assert seen.looks_down.value == pytest.approx(down_deg, abs=1.5)

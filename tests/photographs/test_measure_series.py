@@ -59,6 +59,7 @@ def test_a_series_dates_umbrellas_that_hardly_grow() -> None:
         assert 0.05 < one.since_contact_ms.error < 0.7
 
 
+@pytest.mark.full
 def test_the_error_of_a_series_is_honest() -> None:
     """Of 60 drawn rigs, 90 % intervals hold the age of the oldest umbrella in most."""
     draws = random.Random(5)

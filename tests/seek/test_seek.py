@@ -27,7 +27,7 @@ from beamfall.sim.rig import SimulatedRig
 
 
 # -- three drops ------------------------------------------------------------------------------------
-@pytest.mark.parametrize("nozzles", [1, *in_full(2)])
+@pytest.mark.parametrize("nozzles", in_full(1, 2))
 def test_the_third_drops_contact_is_found(nozzles: int) -> None:
     rig = example_rig()
     if nozzles == 2:

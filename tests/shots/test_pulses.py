@@ -9,6 +9,7 @@ import pytest
 from changed_log import change_shot
 from hypothesis import given
 from hypothesis import strategies as st
+from tiers import in_full
 
 from beamfall.board_tools.double.self_test import measure_pulses
 from beamfall.events import Edge
@@ -238,7 +239,7 @@ def test_everyone_sees_the_same_drops(
     assert view.longest_s == pytest.approx(DWELL / HZ)
 
 
-@pytest.mark.parametrize("edge", ["dark", "clear"])
+@pytest.mark.parametrize("edge", ["dark", *in_full("clear")])
 def test_search_and_recipe_leave_an_unseen_edge_at_its_drops_place(
     log: ShotLog,
     fire_series: Callable[..., int],

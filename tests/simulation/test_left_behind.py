@@ -140,7 +140,7 @@ bundle.make_bundle(find_profile("simulated"), 6)
 }
 
 
-@pytest.mark.parametrize("work", STUCK)
+@pytest.mark.parametrize("work", ["compiler", *in_full("sheet")])
 def test_the_next_command_removes_what_a_killed_one_left(
     work: str, scratch: Path, tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch
 ) -> None:  # fmt: skip

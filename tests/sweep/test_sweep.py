@@ -259,6 +259,7 @@ def test_a_sweep_ends_with_its_table_and_a_sheet_of_pictures(tmp_path) -> None:
     assert all(stages[b] > stages[a] for a, b in zip(values, values[2:], strict=False))
 
 
+@pytest.mark.full
 def test_the_table_of_a_sweep_names_each_photograph_that_has_arrived(tmp_path) -> None:
     log = tmp_path / "shots.sqlite3"
     run = run_cli(
