@@ -273,6 +273,7 @@ def slow_enter(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     return None
 
 
+@pytest.mark.full
 @pytest.mark.usefixtures("slow_enter")
 def test_the_terminals_person_may_take_longer_than_the_boards_time_out(setup: Setup) -> None:
     from beamfall.cli.check import CheckTerminal

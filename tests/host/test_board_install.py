@@ -65,6 +65,7 @@ def test_a_profile_of_ones_own_goes_along(port: str, files: Path, tmp_path: Path
     assert (files / "ports" / "generic" / "port.py").exists()
 
 
+@pytest.mark.full
 def test_a_file_that_arrives_damaged_is_named_and_the_board_cannot_start_with_it(
     port: str, files: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

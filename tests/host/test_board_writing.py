@@ -89,6 +89,7 @@ OWN = {
 }
 
 
+@pytest.mark.full
 def test_files_of_the_users_own_outlive_an_installation(files: Path, prompt: Prompt) -> None:
     """Without a list on the board, nothing there belongs to an installer, whatever folder it is in."""
     for path, content in OWN.items():

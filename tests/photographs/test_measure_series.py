@@ -88,6 +88,7 @@ def picture():
     return photograph_one("before", 500)[:2]
 
 
+@pytest.mark.full
 def test_a_background_takes_away_what_is_always_there(picture, tmp_path: Path) -> None:
     """A grey pipe behind jet and drop, drawn into the picture and into one without liquid, is no liquid."""
     pixels, truth = picture

@@ -15,6 +15,7 @@ from beamfall.sim.photographer import SimulatedPhotographer
 from beamfall.sim.rig import SimulatedRig
 
 
+@pytest.mark.full
 def test_a_search_expects_shots_to_scatter_as_they_do_on_the_simulated_rig() -> None:
     rig = example_rig()
     true, expected = [], []
