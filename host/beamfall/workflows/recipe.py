@@ -19,6 +19,7 @@ from beamfall.workflows.steps import (
     ask,
     begin,
     fire,
+    let_drops_fall,
 )
 
 if TYPE_CHECKING:
@@ -73,9 +74,10 @@ def shoot_recipe(
     yield from begin(
         Begin(
             "recipe", now, {"recipe": recipe.name, "count": count, "as_then": as_then},
-            flashes=sequence, repeated=count > 1, warm_up=True,
+            flashes=sequence, repeated=count > 1,
         )
     )  # fmt: skip
+    yield from let_drops_fall(now, now.aim.warm_up)
     if not as_then:
         correction = yield from _compare_days(recipe, now, learned)
         yield DayCompared(recipe, correction)

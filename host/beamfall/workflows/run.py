@@ -13,10 +13,9 @@ from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from beamfall.errors import Refused, UserError
-from beamfall.planning.rows import build_warm_up
 from beamfall.setup.sequence import warn_of_flicker
 from beamfall.workflows.pictures import PictureKeeper
-from beamfall.workflows.series import WARM_UP, Shooter, jitter_span
+from beamfall.workflows.series import Shooter, jitter_span
 from beamfall.workflows.steps import (
     Ask,
     Begin,
@@ -38,7 +37,6 @@ from beamfall.workflows.steps import (
     ShotStopped,
     TestFlash,
     Waiting,
-    WarmingUp,
     Workflow,
 )
 from beamfall.workflows.waits import Waits, flashes
@@ -176,8 +174,6 @@ class Runner:
             rest_s = 0.0 if step.rig is None else step.rig.aim.rest_s
         self._series = _Series(shooter, rest_s)
         self._front_end.show(SeriesBegun(shooter.series, step.kind, step.resumes is not None))
-        if step.warm_up and step.rig is not None:
-            self._warm_up(step.rig)
         return shooter.series
 
     def _open(self, step: Begin) -> Shooter:
@@ -198,13 +194,6 @@ class Runner:
             seed=found.seed,
             rest_seed=int(found.settings.get("rest_seed", 0)) + found.shots,
         )
-
-    def _warm_up(self, rig: Rig) -> None:
-
-        drops = build_warm_up(rig, rig.aim.warm_up)
-        if drops is not None:
-            self._front_end.show(WarmingUp(rig.aim.warm_up))
-            self._fire(Fire(drops, {WARM_UP: rig.aim.warm_up}))
 
     def _fire(self, step: Fire) -> Fired:
         series = self._series

@@ -7,10 +7,8 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from beamfall.errors import NoProgress
-from beamfall.planning.rows import build_warm_up
 from beamfall.planning.seek.answer import Answer, read_last_drop, read_shot, say_useless
 from beamfall.setup.signals import Signal
-from beamfall.shots.record import WARM_UP
 from beamfall.workflows.reading import PictureReader, Reading
 from beamfall.workflows.seek_steps import (
     Aim,
@@ -30,11 +28,11 @@ from beamfall.workflows.steps import (
     Fired,
     KeepMeasured,
     Remark,
-    WarmingUp,
     Workflow,
     ask,
     begin,
     fire,
+    let_drops_fall,
 )
 
 if TYPE_CHECKING:
@@ -145,12 +143,8 @@ class _Seek:
         search, rig = self.search, self.search.whole
         wants = search.wants_drops(proposal)
         count = max(rig.aim.warm_up, _DROPS_FIRST if wants else 0)
-        sequence = build_warm_up(rig, count)
-        if sequence is None:
-            return False
-        yield WarmingUp(count)
-        fired = yield from fire(sequence, {WARM_UP: count})
-        if not wants or count < _DROPS_FIRST or fired.record.state != "fired":
+        fired = yield from let_drops_fall(rig, count)
+        if not wants or fired is None or fired.record.state != "fired":
             return False
         valve = search.rig.list_drops()[0].output
         dropped = read_last_drop(fired.record, search.rig.beams[0], valve)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from beamfall.workflows.steps import Begin, Fired, Progress, Workflow, begin, fire
+from beamfall.workflows.steps import Begin, Fired, Progress, Workflow, begin, fire, let_drops_fall
 
 if TYPE_CHECKING:
     from beamfall.setup.rig import Rig
@@ -22,9 +22,11 @@ def shoot(
     yield from begin(
         Begin(
             "shoot", rig, {"count": count},
-            flashes=sequence, repeated=count > 1, warm_up=warm_up,
+            flashes=sequence, repeated=count > 1,
         )
     )  # fmt: skip
+    if warm_up:
+        yield from let_drops_fall(rig, rig.aim.warm_up)
     shots: list[Fired] = []
     for number in range(count):
         yield Progress(number, count)

@@ -20,6 +20,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Generic, Protocol, TypeVar
 
 from beamfall.errors import CameraError, UserError
+from beamfall.planning.rows import build_warm_up
 from beamfall.shots.remarks import list_remarks
 from beamfall.workflows.series import WARM_UP
 
@@ -43,9 +44,9 @@ YES, NO, NONE = "yes", "no", "none"
 # -- what the runner does --------------------------------------------------------------------------------------
 @dataclass(frozen=True)
 class Begin:
-    """Begin a series in the log, or resume one; say first that flashes will fire, then let warm-up drops fall.
+    """Begin a series in the log, or resume one; say first that flashes will fire.
 
-    `rest_s` is the rest between its shots, after the warm-up too; None: the rig's. `flashes` is a sequence
+    `rest_s` is the rest between its shots, after warm-up drops too; None: the rig's. `flashes` is a sequence
     of the series where it has one, `repeated` whether more than one shot is to come.
     """
 
@@ -55,7 +56,6 @@ class Begin:
     rest_s: float | None = None
     flashes: Sequence | None = None
     repeated: bool = False
-    warm_up: bool = False
     resumes: SeriesLine | None = None
 
 
@@ -370,6 +370,15 @@ def fire(
     """Fire one shot."""
     fired: Fired = yield Fire(sequence, swept, settled)
     return fired
+
+
+def let_drops_fall(rig: Rig, count: int) -> Workflow[Fired | None]:
+    """Let `count` drops of every valve fall without flash, before a series; None if `count` is 0."""
+    drops = build_warm_up(rig, count)
+    if drops is None:
+        return None
+    yield WarmingUp(count)
+    return (yield from fire(drops, {WARM_UP: count}))
 
 
 def ask(question: Question[A]) -> Workflow[A]:

@@ -10,7 +10,7 @@ from beamfall.planning.sweep.progress import Entry, list_entries, list_open, mak
 from beamfall.planning.sweep.schedule import Step, Sweep
 from beamfall.setup.rig import Rig
 from beamfall.workflows.series import settle_earlier
-from beamfall.workflows.steps import Begin, Event, Fired, Workflow, begin, fire
+from beamfall.workflows.steps import Begin, Event, Fired, Workflow, begin, fire, let_drops_fall
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -126,8 +126,10 @@ def _fire_open(plan: Sweep, step: Begin, entries: list[Entry]) -> Workflow[Swept
     left = list_open(plan, entries)
     if left:
         flashes = plan.build(left[0].value_s)
-        step = replace(step, flashes=flashes, repeated=True, warm_up=True)
+        step = replace(step, flashes=flashes, repeated=True)
     series = yield from begin(step)
+    if left and step.rig is not None:
+        yield from let_drops_fall(step.rig, step.rig.aim.warm_up)
     yield SweepBegun(plan, series, tuple(entries))
     shots: list[tuple[float, Fired]] = []
     try:
