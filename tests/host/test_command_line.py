@@ -148,7 +148,7 @@ def test_a_mistake_of_the_users_ends_with_2_and_no_traceback(name: str, folder: 
     [
         (("rinze",), "rinze"),
         (("shots", "list", "--limt", "3"), "--limt"),
-        (("shots", "show", "last"), "valid integer"),
+        (("shots", "show", "last"), "'last'"),
         (("shots", "list", "--limit", "0"), "--limit"),
         (("sequence", "check"), "file"),
         (
@@ -272,6 +272,16 @@ def test_help_starts_fast_because_it_imports_little() -> None:
     environment = {name: value for name, value in os.environ.items() if not name.startswith("COV")}
     environment["PYTHONPATH"] = str(Path(__file__).resolve().parents[2] / "host")
     subprocess.run([sys.executable, "-c", code], check=True, env=environment)
+
+
+def test_a_list_needs_no_library_of_figures_or_models(folder: Path) -> None:
+    heavy = "{'numpy', 'pydantic', 'scipy', 'matplotlib', 'pint'}"
+    code = f"import sys; from beamfall.cli import main; print(main(['shots', 'list']), {heavy} & set(sys.modules))"
+    environment = {**os.environ, "BEAMFALL_LOG": str(folder / "none.sqlite3")}
+    done = subprocess.run(
+        [sys.executable, "-c", code], check=True, env=environment, capture_output=True, text=True
+    )
+    assert done.stdout.splitlines()[-1] == "0 set()"
 
 
 def test_every_option_has_a_long_name() -> None:
