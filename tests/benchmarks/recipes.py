@@ -36,9 +36,9 @@ from beamfall.planning.seek.search import NEAR_S, Search
 from beamfall.planning.seek.taken import Told
 from beamfall.recipes.events import carry_over, find_start, read_events
 from beamfall.recipes.recipe import Label, Recipe
+from beamfall.recipes.spacing import CLOSE_S
 from beamfall.setup.rig import Rig
 
-CLOSE_S = 0.003
 PERSON = {"ages": True}
 MOST, NEVER = 15, 10_000
 DROPS = 30
@@ -54,6 +54,7 @@ class Result:
     first_s: float | None
     found: int
     plain_s: float | None
+    expected: float  # the chance of a first picture within 3 ms, as the recipe's reader is told
     lower: float  # by what share of the jet's height drop 2 meets it lower than in the recipe
 
 
@@ -127,7 +128,7 @@ def use_recipe(hidden: HiddenRigs, recipe: Recipe, number: int, world: str, way:
     stages = hidden.ask("reveal", stage_s=plan.stage_s)["stages"][before:]
     off = [None if stage is None else stage - plan.stage_s for stage in stages]
     found = (n for n, one in enumerate(off[:fired], 1) if one is not None and abs(one) <= NEAR_S)
-    return Result(off[0], next(found, NEVER), off[fired], carried.lower)
+    return Result(off[0], next(found, NEVER), off[fired], carried.chance or 0.0, carried.lower)
 
 
 def watch_drops(hidden: HiddenRigs, rig: Rig) -> tuple[Belief, int]:
@@ -190,8 +191,9 @@ def describe(name: str, results: list[Result]) -> None:
     print(
         f"  {name}: first picture {say_close([one.first_s for one in results])}; found in a median of "
         f"{statistics.median(found):g} shots, 90th percentile {found[int(0.9 * len(found))]:g}, "
-        f"never {found.count(NEVER)}; drop 2 meets the jet lower than in the recipe, by a median of "
-        f"{statistics.median(one.lower for one in results):.0%} of its height"
+        f"never {found.count(NEVER)}; within 3 ms expected in "
+        f"{statistics.mean(one.expected for one in results):.1%}; drop 2 meets the jet lower than in the recipe, "
+        f"by a median of {statistics.median(one.lower for one in results):.0%} of its height"
     )
 
 

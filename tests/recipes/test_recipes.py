@@ -305,6 +305,8 @@ def test_the_drops_meet_as_in_the_recipe_where_the_jet_is_known(kept: Kept) -> N
     late = replace(events, moment=0.8, moment_low=0.4, moment_high=1.3)
     recipe = replace(kept.recipe, events=late)
     carried = [carry_over(recipe, rig, learned=learn(rig, share)) for share in (0.03, 0.5)]
+    chances = [one.chance for one in (*carried, carry_over(recipe, rig))]
+    assert chances == sorted(chances, reverse=True) and chances[0] > 0.9 and 0.5 < chances[2] < 0.85
     assert carried[0].lower < 0.02 < 0.1 < carried[1].lower < carry_over(recipe, rig).lower
     known = draw_rigs(rig, make_setting(rig), 2000, learn(rig, 0.03))
     assert find_leeway(known) < 0.05

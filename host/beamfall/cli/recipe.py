@@ -207,6 +207,7 @@ def use(
                 "recipe": recipe_to_json(recipe),
                 "plan": carried.plan.to_json(),
                 "spacing": None if carried.spacing is None else carried.spacing.to_json(),
+                "first_picture_close": carried.chance,
                 "not_carried_over": list(carried.lost),
             }
         )

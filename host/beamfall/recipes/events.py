@@ -18,6 +18,7 @@ from beamfall.planning.draws import Draws, JetDraws, meet, meet_all
 from beamfall.planning.make import make_plan
 from beamfall.planning.result import Caution, CautionKind, Interval, Plan, make_interval
 from beamfall.planning.seek.aims import Start
+from beamfall.planning.seek.likelihood import MISS
 from beamfall.planning.seek.search import NEAR_S
 from beamfall.planning.setting import Setting, make_setting
 from beamfall.recipes.recipe import Events, Looks, Recipe, find_partners, name_liquids
@@ -178,6 +179,8 @@ class Carried:
     spacing: Interval | None
     lost: tuple[str, ...]
     lower: float = 0.0  # share of the jet's height by which drop 2 meets it lower than at the recipe's own moment
+    #: That the first picture comes within `spacing.CLOSE_S` of the recipe's stage; only of two drops.
+    chance: float | None = None
 
 
 def carry_over(
@@ -202,7 +205,7 @@ def carry_over(
     setting = make_setting(rig)
     rigs = draw_rigs(rig, setting, DRAWS, learned)
     lost = _list_lost(recipe, events, rig, setting, rigs)
-    spacing, lower, fixes_spacing = None, 0.0, False
+    spacing, lower, chance, fixes_spacing = None, 0.0, None, False
     stage = _find_stage(events, rigs)
     if events.kind == "collision":
         # the planner fixes no spacing of three drops
@@ -211,6 +214,7 @@ def carry_over(
         spacing = meeting.interval
         if events.drops == 2:
             rig, fixes_spacing = rig.with_aim(spacing_s=meeting.spacing_s), True
+            chance = (1.0 - MISS) * meeting.chance
             there = make_meeting(rigs, events).moment
             lower = find_height(rigs, there) - find_height(rigs, meeting.moment)
             if abs(meeting.moment - events.moment) >= _MOMENTS_ALIKE:
@@ -223,7 +227,7 @@ def carry_over(
     plan = make_plan(rig, stage_s=stage, learned=learned)
     if fixes_spacing:
         plan = replace(plan, warnings=tuple(map(_name_the_recipe, plan.warnings)))
-    return Carried(plan, rig, spacing, tuple(lost), lower)
+    return Carried(plan, rig, spacing, tuple(lost), lower, chance)
 
 
 def _name_the_recipe(caution: Caution) -> Caution:

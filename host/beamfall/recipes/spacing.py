@@ -32,18 +32,23 @@ if TYPE_CHECKING:
 _LEAST_MEETING, _MOST_MEETING = 0.05, 1.9  # shares of the rise between which a jet stands
 _GRID = 0.01  # of the rise
 _STEPS = 6
-_CLOSE_S = 0.003  # a first picture this near to the stage is worth going on from (our choice)
+#: A first picture this near to the stage is worth continuing from (our choice).
+CLOSE_S = 0.003
 _WORTH = 0.01  # of the chance: for less the recipe's own moment is kept
 _LEAST_S, _MOST_S = 0.005, 2.0
 
 
 @dataclass(frozen=True)
 class Meeting:
-    """When drop 2 is to meet the jet, as a share of its rise, and the spacing for that: of each rig, and to take."""
+    """When drop 2 is to meet the jet, as a share of its rise, and the spacing for that: of each rig, and to take.
+
+    `chance`: that a light aimed at the middle rig's contact comes within CLOSE_S of this one's.
+    """
 
     moment: float
     interval: Interval
     spacing_s: float
+    chance: float
 
 
 def need_spacing(rigs: Draws, meeting: Floats | float) -> Floats:
@@ -67,12 +72,11 @@ def choose_meeting(rigs: Draws, events: Events) -> Meeting:
     contact is unknown in any case. It stays high on the jet, as a search understands it, where it is so in the recipe.
     """
     own = _bound(events.moment)
-    best, chance = _make(rigs, own), -1.0
-    for moment in _list_alike(rigs, own):
+    best = _make(rigs, own)
+    for moment in _list_alike(rigs, own)[1:]:
         meeting = _make(rigs, moment)
-        found = _find_chance(rigs, meeting.spacing_s)
-        if found > chance + _WORTH:
-            best, chance = meeting, found
+        if meeting.chance > best.chance + _WORTH:
+            best = meeting
     return best
 
 
@@ -108,11 +112,12 @@ def _bound(moment: float) -> float:
 
 def _make(rigs: Draws, moment: float) -> Meeting:
     interval = make_interval(need_spacing(rigs, moment))
-    return Meeting(moment, interval, min(max(interval.p50, _LEAST_S), _MOST_S))
+    spacing_s = min(max(interval.p50, _LEAST_S), _MOST_S)
+    return Meeting(moment, interval, spacing_s, _find_chance(rigs, spacing_s))
 
 
 def _find_chance(rigs: Draws, spacing_s: float) -> float:
-    """How many rigs have their contact within _CLOSE_S of the middle one's; times count from drop 2's own edge."""
+    """How many rigs have their contact within CLOSE_S of the middle one's; times count from drop 2's own edge."""
     when, _ = rigs.find_contact((0.0, spacing_s))
     second = rigs.drop(2)
     # The release where no beam sees it.
@@ -120,4 +125,4 @@ def _find_chance(rigs: Draws, spacing_s: float) -> float:
     since = when - edge
     if not np.isfinite(since).any():
         return 0.0
-    return float(np.mean(np.abs(since - np.nanmedian(since)) < _CLOSE_S))
+    return float(np.mean(np.abs(since - np.nanmedian(since)) < CLOSE_S))

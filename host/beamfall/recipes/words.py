@@ -91,6 +91,11 @@ def list_carried(recipe: Recipe, carried: Carried) -> list[tuple[str, str]]:
     span = f"({flash.p5 * 1e3:.1f} to {flash.p95 * 1e3:.1f})"
     after = f"after {plan.anchor.describe()}"
     pairs.append(("flash", f"{format_ms(plan.flash_delay_s, 2)} {span} {after}{there}"))
+    if carried.chance is not None:
+        from beamfall.recipes.spacing import CLOSE_S  # numpy is slow to load
+
+        within = f"within {format_ms(CLOSE_S, 0)} of the recipe's stage"
+        pairs.append(("first picture", f"{within}: chance {100 * carried.chance:.0f} %"))
     return pairs
 
 
