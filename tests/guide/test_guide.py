@@ -240,6 +240,27 @@ def test_check_names_the_line_of_what_is_wrong(
     assert main(["rig", "check", str(file)]) == 2
 
 
+@pytest.mark.parametrize(("latency", "doubted"), [("10 ms", True), ("60 ms", False)])
+def test_check_doubts_a_latency_that_ends_before_the_valve_has_closed(
+    tmp_path: Path, latency: str, doubted: bool
+) -> None:
+    file = tmp_path / "mine.toml"
+    walk = walk_through(valve_opening="40 ms", valve_latency=latency)
+    file.write_text(walk.make_file(), encoding="utf-8")
+    found = [one for one in check_file(file) if one.key == "valve[1].latency"]
+    assert [one.wrong for one in found] == [False] * len(found)
+    assert any("40.0 ms" in one.text for one in found) == doubted
+
+
+def test_check_says_that_a_sequence_file_is_no_rig_file(tmp_path: Path) -> None:
+    file = tmp_path / "mine.toml"
+    file.write_text(
+        '[[row]]\noutput = "valve1"\ndelay = "0 ms"\nwidth = "13 ms"\n', encoding="utf-8"
+    )
+    (doubt,) = check_file(file)
+    assert doubt.wrong and "sequence file" in doubt.text
+
+
 def test_lines_of_the_second_table_and_of_missing_keys() -> None:
     lines = [
         'name = "a"',

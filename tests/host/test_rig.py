@@ -193,6 +193,14 @@ def test_drops_that_do_not_go_with_the_rig_are_named(tmp_path: Path, drops: str,
     assert keys_of(refuse(tmp_path, SMALLEST + drops)) == [key]
 
 
+def test_a_sequence_file_in_place_of_a_rig_file_is_one_problem(tmp_path: Path) -> None:
+    row = '[[row]]\noutput = "valve1"\ndelay = "0 ms"\nwidth = "13 ms"\n'
+    error = refuse(tmp_path, f'name = "two drops"\nwindow = "1 s"\n{row}')
+    (problem,) = error.problems
+    assert (problem.found, problem.expected) == ("sequence file", "rig file")
+    assert str(error) == problem.text and "`beamfall sequence check`" in problem.text
+
+
 def test_no_valve_no_rig(tmp_path: Path) -> None:
     assert keys_of(refuse(tmp_path, '[dish]\ndepth = "2 cm"')) == ["valve"]
 

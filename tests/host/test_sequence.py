@@ -13,6 +13,7 @@ from beamfall.board import Board
 from beamfall.errors import SequenceError
 from beamfall.link.welcome import Welcome
 from beamfall.setup.limits import BoardLimits
+from beamfall.setup.rig import EXAMPLE
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.sequence_file import load_sequence
 from beamfall.setup.table import Table, TickRow, count_beam_edges, predict_edges
@@ -213,6 +214,14 @@ def test_what_is_wrong_with_a_file_is_told(
     told = {problem.key: problem for problem in caught.value.problems}
     assert told[key].found == found and expected in told[key].expected
     assert found is None or str(found) in told[key].text
+
+
+def test_a_rig_file_in_place_of_a_sequence_file_is_one_problem() -> None:
+    with pytest.raises(SequenceError) as caught:
+        load_sequence(EXAMPLE)
+    (problem,) = caught.value.problems
+    assert (problem.found, problem.expected) == ("rig file", "sequence file")
+    assert str(caught.value) == problem.text and "`beamfall rig check`" in problem.text
 
 
 def test_a_sequence_file_that_is_no_toml_is_named(tmp_path: Path) -> None:

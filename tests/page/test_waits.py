@@ -23,10 +23,11 @@ from page_helpers import (
 )
 
 from beamfall.page.jobs import make_arm, make_flash, make_release
-from beamfall.page.words import LIGHT_SEEN, say_left
+from beamfall.page.words import say_left
 from beamfall.setup.rig import Rig, parse_rig
 from beamfall.shots import ShotLog
 from beamfall.workflows.waits import Left, Waits
+from beamfall.workflows.words import LIGHT_SEEN
 
 SLOW_RIG = QUICK_RIG.replace('recycle = "0.2 s"', 'recycle = "1.5 s"').replace(
     'rest = "0.5 s"', 'rest = "5 s"'

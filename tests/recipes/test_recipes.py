@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 from kept_recipes import NAME, OWNER, Kept, rewrite
 
 from beamfall.board import Board
+from beamfall.cli.words import FORGETS_SLOTS
 from beamfall.errors import BeamfallError, RecipeError, SequenceError
 from beamfall.planning.belief import Belief
 from beamfall.planning.collision import draw_rigs
@@ -379,6 +380,16 @@ def test_a_stored_recipe_is_what_the_board_holds(kept: Kept) -> None:
         assert slot.digest == kept.recipe.sequence.make_table(board.info).digest
         (found,) = list_held(board, kept.shelf, log)
         assert (found.slot, found.name, found.ready) == (2, NAME, True)
+
+
+def test_a_simulated_board_says_that_it_forgets_its_slots(kept: Kept, tmp_path: Path) -> None:
+    assert FORGETS_SLOTS in kept.beamfall("recipe", "store", NAME, "--slot", "1", "--port", "sim")
+    file = tmp_path / "one.toml"
+    file.write_text(
+        '[[row]]\noutput = "valve1"\ndelay = "1 ms"\nwidth = "13 ms"\n', encoding="utf-8"
+    )
+    saved = kept.beamfall("board", "slots", "save", "1", "--sequence", str(file), "--port", "sim")
+    assert FORGETS_SLOTS in saved
 
 
 def test_a_recipe_beyond_a_boards_limits_is_refused_and_its_slot_stays_empty(kept: Kept) -> None:

@@ -10,13 +10,13 @@ import numpy as np
 import pytest
 
 from beamfall.cli import main
-from beamfall.cli.words import say_drops_first
 from beamfall.planning.seek.answer import Answer, Shot, read_last_drop
 from beamfall.planning.seek.search import Search
 from beamfall.planning.setting import compute_flow, make_setting
 from beamfall.setup.rig import EXAMPLE, Rig, example_rig
 from beamfall.shots import ShotLog, ShotRecord
 from beamfall.workflows.steps import WarmingUp
+from beamfall.workflows.words import say_warming_up
 
 _VOLUME_M3 = 3.3e-8  # a drop of 4 mm
 _HEAD_M = 0.4
@@ -137,7 +137,7 @@ def test_seek_lets_two_drops_fall_and_reads_the_second(
     monkeypatch.setattr(Search, "see_drop", note)
     arguments = ["--port", "sim", "--seed", "1", "--shots", "1", "--fresh"]
     main(["seek", pushed_file, *arguments])
-    assert say_drops_first(WarmingUp(2)) in capsys.readouterr().out
+    assert say_warming_up(WarmingUp(2)) in capsys.readouterr().out
     first, second = read_records()
     assert first.swept == {"warm_up": 2} and second.swept == {"seek": 1}
     assert {edge.what for edge in first.edges if edge.ticks is not None} == {"valve1", "beam1"}

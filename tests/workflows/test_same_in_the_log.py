@@ -25,11 +25,14 @@ from beamfall.page.jobs import (
     make_sweep_resume,
 )
 from beamfall.page.words import AGREE
+from beamfall.page.work import Work
 from beamfall.setup.rig import load_rig
 from beamfall.shots import ShotLog
 from beamfall.workflows.check import Look, check, find_hands
 from beamfall.workflows.run import PythonFrontEnd, run
 from beamfall.workflows.series import Shooter
+from beamfall.workflows.steps import WarmingUp
+from beamfall.workflows.words import say_warming_up
 
 # What each series draws again where the board is a real one, and where the port is told apart.
 _OWN = ("rest_seed", "port")
@@ -117,6 +120,27 @@ def test_shoot(use_log: Any, at_terminal: Any, on_page: Any, assert_same: Any) -
     assert page.do(make_release(3))["state"] == "ended"
     logged = assert_same(terminal, paged)
     assert [shot["swept"] for shot in logged[0]["shots"]] == [{"warm_up": 1}, None, None, None]
+
+
+def test_drops_that_fall_first_are_announced_alike(
+    use_log: Any, at_terminal: Any, on_page: Any, capsys: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    use_log("terminal")
+    at_terminal("shoot")
+    said = say_warming_up(WarmingUp(1))
+    assert said in capsys.readouterr().out.splitlines()
+    told: list[str] = []
+    tell = Work.tell
+
+    def note(work: Work, **values: Any) -> None:
+        told.append(values.get("text", ""))
+        tell(work, **values)
+
+    monkeypatch.setattr(Work, "tell", note)
+    page = on_page(use_log("page"))
+    page.do(make_arm())
+    page.do(make_release(2))
+    assert told.count(said) == 1
 
 
 SWEEP = ("--of", "flash", "--from", "182 ms", "--to", "185 ms", "--step", "1 ms", "--shuffle")

@@ -8,6 +8,7 @@ from pathlib import Path
 import typer
 
 from beamfall.board import Board
+from beamfall.cli import words
 from beamfall.cli.loading import make_app
 from beamfall.cli.options import PORT
 from beamfall.cli.output import print_json, print_table
@@ -106,6 +107,8 @@ def save_slot(
                 log.keep_table(sequence.make_table(board.info))
         board.save_slot(slot)
     print(f"Saved in slot {slot}.")
+    if board.traits.brings_rig:
+        print(words.FORGETS_SLOTS)
 
 
 @app.command("load")

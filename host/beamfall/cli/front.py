@@ -20,9 +20,11 @@ from beamfall.workflows.steps import (
     Pictured,
     PictureLate,
     Question,
+    WarmingUp,
     WhichPicture,
 )
 from beamfall.workflows.sweep import StepFired, SweepStopped
+from beamfall.workflows.words import say_container_below, say_warming_up
 
 if TYPE_CHECKING:
     from typing import Self
@@ -43,6 +45,8 @@ class Terminal:
         match event:
             case FlashesAhead():
                 self._warn(event)
+            case WarmingUp() if not self.quiet:
+                print(say_warming_up(event), flush=True)
             case Pictured() | PictureLate():
                 for said in words.list_pictured(event):
                     print(said, file=self.stream, flush=True)
@@ -68,7 +72,7 @@ class Terminal:
             typed = self._read_line("Which one? (its number, or none) ")
             return question.otherwise if typed is None else typed
         assert isinstance(question, ContainerBelow)
-        return self.read(f"{words.say_container_below(question)} [y/N]: ") or "no"
+        return self.read(f"{say_container_below(question)} [y/N]: ") or "no"
 
     @property
     def stream(self) -> TextIO:

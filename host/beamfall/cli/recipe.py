@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from beamfall.board import Board
+from beamfall.cli import words
 from beamfall.cli.loading import make_app
 from beamfall.cli.open_log import open_log
 from beamfall.cli.options import EXACT, JSON_ONE, PORT
@@ -235,9 +236,11 @@ def store(
     recipe = Shelf.open().load(name)
     with Board.connect(port, rig=recipe.rig) as board, ShotLog.open() as log:
         store_recipe(board, log, recipe, slot)
-    print(
-        f"{show_text(recipe.name)} is in slot {slot}. `beamfall board slots choose {slot}` loads it at every start."
-    )
+    print(f"{show_text(recipe.name)} is in slot {slot}.")
+    if board.traits.brings_rig:
+        print(words.FORGETS_SLOTS)
+    else:
+        print(f"`beamfall board slots choose {slot}` loads it at every start.")
 
 
 app.command("shoot")(shoot)

@@ -18,7 +18,7 @@ from beamfall.workflows.seek_steps import (
     SearchStopped,
     WhatIsSeen,
 )
-from beamfall.workflows.steps import Event, Question, WarmingUp
+from beamfall.workflows.steps import Event, Question
 
 
 class SeekTerminal(Terminal):
@@ -40,8 +40,6 @@ class SeekTerminal(Terminal):
         match event:
             case SearchBegun(begins_apart=True):
                 print(words.BEGINS_APART)
-            case WarmingUp():
-                print(words.say_drops_first(event))
             case Misfired():
                 print(words.say_misfired(event))
             case PictureRead(reading=reading):

@@ -10,6 +10,7 @@ from beamfall.setup.unit_words import format_duration
 from beamfall.text import say_count, show_text
 from beamfall.workflows.reading import Reading
 from beamfall.workflows.steps import Pictured, PictureLate
+from beamfall.workflows.words import LIGHT_SEEN, NO_LIGHT_SEEN
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -30,20 +31,17 @@ if TYPE_CHECKING:
     )
     from beamfall.workflows.service import Dripped, Flashed
     from beamfall.workflows.steps import (
-        ContainerBelow,
         DropsFallen,
         Fired,
         FlashesAhead,
-        WarmingUp,
         WhichPicture,
     )
     from beamfall.workflows.sweep import StepFired
     from beamfall.workflows.watch import BeamView
 
 CHECK_AHEAD = "The check will release drops and fire the flash."
+FORGETS_SLOTS = "The simulated board forgets its slots when this command ends."
 BEGINS_APART = "The first shot may differ from the plan: it teaches the search the most."
-LIGHT_SEEN = "The light was seen."
-NO_LIGHT_SEEN = "The contact closed, but the flash-seen sensor saw no light. Did you see the flash?"
 
 
 # -- before and after any shot ---------------------------------------------------------------------------------
@@ -54,11 +52,6 @@ def say_flashes_ahead(event: FlashesAhead) -> str:
         f"{what}. Flashes can trigger photosensitive epilepsy: warn everybody in the room. "
         "Ctrl-C switches all outputs off."
     )
-
-
-def say_container_below(question: ContainerBelow) -> str:
-    """The question before a rinse."""
-    return f"Valve {question.valve} will stay open for {question.duration_s:g} s. Is a container under it?"
 
 
 def say_beam(view: BeamView) -> str:
@@ -160,12 +153,6 @@ def say_sweep_stopped(series: int) -> str:
 
 
 # -- seek ------------------------------------------------------------------------------------------------------
-def say_drops_first(event: WarmingUp) -> str:
-    """The drops that fall before the first shot of a search."""
-    fall = "drop falls" if event.drops == 1 else "drops fall"
-    return f"{event.drops} {fall} first, without a flash."
-
-
 def say_misfired(event: Misfired) -> str:
     """A shot of a search that did not fire."""
     record = event.fired.record

@@ -17,7 +17,7 @@ from beamfall.planning.make import make_plan
 from beamfall.planning.setting import Setting, compute_drop, compute_flow, make_setting
 from beamfall.setup.rig import Rig, parse_rig
 from beamfall.setup.toml_file import read_toml
-from beamfall.setup.unit_words import format_duration
+from beamfall.setup.unit_words import format_duration, format_ms
 
 _LOW_NOZZLE_M = 0.3  # lower nozzles make low jets (common practice, no source)
 _USUAL_OPENING_S = 0.04  # a longer opening pours a stream (common practice, no source)
@@ -150,12 +150,20 @@ def list_doubts(rig: Rig, content: Mapping[str, Any], path: Path | None = None) 
 def _list_guesses(
     rig: Rig, content: Mapping[str, Any], file: str, *, calibrated: bool
 ) -> Iterator[Doubt]:
+    command = shlex.join(["beamfall", "calibrate", *([file] if file else [])])
     if not calibrated:
-        command = shlex.join(["beamfall", "calibrate", *([file] if file else [])])
         yield Doubt(
             "valve[1].latency",
             f"the valve's latency is a guess until you measure it: `{command}`",
         )
+    for number, valve in enumerate(rig.valves, 1):
+        if valve.latency_s < valve.opening_s:
+            latency, opening = format_ms(valve.latency_s, 1), format_ms(valve.opening_s, 1)
+            yield Doubt(
+                f"valve[{number}].latency",
+                f"{latency} is shorter than the opening of {opening}, but a drop comes free only after its valve has "
+                f"closed: plans use {opening}. If you do not know it, enter a few milliseconds more than the opening",
+            )
     if not rig.beams:
         yield Doubt(
             "beam",

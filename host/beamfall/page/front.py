@@ -48,6 +48,7 @@ from beamfall.workflows.steps import (
 )
 from beamfall.workflows.sweep import StepAhead, StepFired, SweepBegun, count_fired
 from beamfall.workflows.watch import STOP, EnoughSeen
+from beamfall.workflows.words import say_container_below, say_warming_up
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -88,7 +89,7 @@ class PageFrontEnd:
                 now_ms = time.time() * 1e3
                 work.tell(rest_until=now_ms + seconds / work.pace * 1e3 if seconds else None)
             case WarmingUp():
-                work.tell(text=words.say_warming_up(event))
+                work.tell(text=say_warming_up(event))
             case Progress(done=done, of=of):
                 work.tell(done=done, of=of, text=words.say_progress(event))
             case Remarked(shot=shot, text=text):
@@ -176,7 +177,7 @@ class PageFrontEnd:
                 )
             case ContainerBelow():
                 return ask(
-                    words.say_container_below(question),
+                    say_container_below(question),
                     words.CONTAINER_CHOICES,
                     hint=problem,
                     cautions=(words.HOT_COIL,),

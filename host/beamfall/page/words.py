@@ -18,6 +18,7 @@ from beamfall.text import show_text
 from beamfall.workflows.calibrate import DropsProgress
 from beamfall.workflows.repeat import RepeatProgress
 from beamfall.workflows.steps import NONE
+from beamfall.workflows.words import LIGHT_SEEN, NO_LIGHT_SEEN
 
 if TYPE_CHECKING:
     from beamfall.board import Board
@@ -30,10 +31,8 @@ if TYPE_CHECKING:
     from beamfall.workflows.service import Dripped, Flashed
     from beamfall.workflows.steps import (
         AwaitingPicture,
-        ContainerBelow,
         Pictured,
         Progress,
-        WarmingUp,
         WhichPicture,
     )
     from beamfall.workflows.sweep import StepAhead
@@ -43,7 +42,6 @@ if TYPE_CHECKING:
 ANOTHER_BOARD = "Another board is connected now. The page uses it; arm again before you release."
 OPENED_AGAIN = "The page opens the port again. Arm again before you release."
 VALVE_STAYED_CLOSED = "The valve stayed closed."
-LIGHT_SEEN = "The light was seen."
 # What a device did, as shown after its name.
 _TIMINGS, _RIG, _TABLE = "changed the timings", "changed the rig", "changed the table"
 ACTS = {
@@ -206,25 +204,15 @@ def say_left(left: Left) -> str:
     return f"Ready again in {left.rest_s:.1f} s: the surface is settling. Shift+R releases anyway."
 
 
-def say_warming_up(event: WarmingUp) -> str:
-    """The drops that fall before a series."""
-    return f"warming up: {event.drops} drops without flash"
-
-
 def say_progress(event: Progress) -> str:
     """The progress of a series."""
     if event.done >= event.of:
         return ""
     if isinstance(event, DropsProgress):
-        return "two drops without flash"
+        return "two drops, without a flash"
     if isinstance(event, RepeatProgress):
         return f"shot {event.of_shot} again, {event.done + 1} of {event.of}"
     return f"shot {event.done + 1} of {event.of}"
-
-
-def say_container_below(question: ContainerBelow) -> str:
-    """The question before a rinse."""
-    return f"Valve {question.valve} will stay open for {question.duration_s:g} s. Is a container under it?"
 
 
 def say_dripped(dripped: Dripped) -> str:
@@ -238,9 +226,7 @@ def say_flashed(flashed: Flashed) -> str:
     """What one flash did."""
     if flashed.lit is None:
         return "The contact closed."
-    if flashed.lit:
-        return LIGHT_SEEN
-    return "The contact closed, but the flash-seen sensor saw no light. Did you see the flash?"
+    return LIGHT_SEEN if flashed.lit else NO_LIGHT_SEEN
 
 
 def say_trend(trend: Trend) -> dict[str, str]:

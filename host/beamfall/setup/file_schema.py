@@ -237,6 +237,11 @@ def list_problems(problems: Iterable[KeyProblem], source: str, noun: str) -> str
     return "\n  ".join([f"{source}: {count_of} in this {noun}:", *told])
 
 
+def name_other_kind(source: str, found: str, wanted: str, cure: str) -> tuple[KeyProblem]:
+    """The one problem with a file of another kind, such as a rig file where a sequence file is wanted."""
+    return (KeyProblem("", found, wanted, f"{source}: this is a {found}, not a {wanted}. {cure}"),)
+
+
 def file_key(item: Field[Any]) -> str:
     """The key in the file for a field: its name without the SI unit."""
     if rule_of(item).kind in KINDS:

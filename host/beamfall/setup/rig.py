@@ -16,7 +16,13 @@ from typing import Any, get_args, get_type_hints
 
 from beamfall.errors import KeyProblem, RigFileError
 from beamfall.setup.check_shot import check_bottles, check_drops, check_firings, miss_part
-from beamfall.setup.file_schema import build_section, list_problems, list_unknown, section_to_dict
+from beamfall.setup.file_schema import (
+    build_section,
+    list_problems,
+    list_unknown,
+    name_other_kind,
+    section_to_dict,
+)
 from beamfall.setup.rig_sections import (
     Beam,
     Bottle,
@@ -164,6 +170,10 @@ def parse_rig(content: Mapping[str, Any], source: str, *, default_name: str = "r
 
     Raises RigFileError; its `problems` have paths such as `valve[1].height`.
     """
+    if "row" in content and "valve" not in content:
+        cure = "Commands take it with --sequence; `beamfall sequence check` checks it"
+        other = name_other_kind(source, "sequence file", "rig file", cure)
+        raise RigFileError(other[0].text, problems=other)
     known = (*TEXTS, *(table.name for table in TABLES))
     problems = list(list_unknown(content, known, ""))
     name = content.get("name", default_name)

@@ -36,6 +36,7 @@ from beamfall.setup.file_schema import (
     file_key,
     list_problems,
     list_unknown,
+    name_other_kind,
     text,
 )
 from beamfall.setup.sequence import BEAM_EDGES, Row, Sequence
@@ -89,6 +90,10 @@ def load_sequence(path: str | Path) -> Sequence:
 
 def parse_sequence(content: Mapping[str, Any], source: str, *, default_name: str = "") -> Sequence:
     """Check the parsed content of a sequence file; `source` names it. Raises SequenceError."""
+    if "valve" in content and "row" not in content:
+        cure = "Commands take it as RIG; `beamfall rig check` checks it"
+        other = name_other_kind(source, "rig file", "sequence file", cure)
+        raise SequenceError(other[0].text, problems=other)
     problems: list[KeyProblem] = []
     plain = {key: value for key, value in content.items() if key not in ("row", *BEAMS)}
     known = [*_KEYS, *BEAMS, "row"]

@@ -14,6 +14,7 @@ from beamfall.workflows.steps import (
     Event,
     Fired,
     Progress,
+    WarmingUp,
     Workflow,
     YesNo,
     ask,
@@ -100,6 +101,7 @@ def _compare_days(recipe: Recipe, now: Rig, learned: Belief | None) -> Workflow[
 
     seen = None
     if recipe.drops and now.beams:
+        yield WarmingUp(2)
         dripped = yield from fire(make_drops(now), {"drops": "today"})
         seen = next(iter(measure_drops([dripped.record], now)), None)
     try:

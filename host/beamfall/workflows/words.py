@@ -1,0 +1,24 @@
+"""Sentences that the terminal and the page share, so that one event has one wording."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from beamfall.text import say_count
+
+if TYPE_CHECKING:
+    from beamfall.workflows.steps import ContainerBelow, WarmingUp
+
+LIGHT_SEEN = "The light was seen."
+NO_LIGHT_SEEN = "The contact closed, but the flash-seen sensor saw no light. Did you see the flash?"
+
+
+def say_warming_up(event: WarmingUp) -> str:
+    """The drops that fall before a series."""
+    fall = "falls" if event.drops == 1 else "fall"
+    return f"{say_count(event.drops, 'drop')} {fall} first, without a flash."
+
+
+def say_container_below(question: ContainerBelow) -> str:
+    """The question before a rinse."""
+    return f"Valve {question.valve} will stay open for {question.duration_s:g} s. Is a container under it?"
