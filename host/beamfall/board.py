@@ -87,7 +87,7 @@ class Board(BoardSession):
         if table.clock_hz != self.info.clock_hz:
             raise SequenceError(
                 f"the table is for a clock of {table.clock_hz} Hz, but this board's runs at {self.info.clock_hz} Hz: "
-                "make it for this board"
+                "make the table for this board"
             )
         if self._ready == table.digest:
             return table.digest

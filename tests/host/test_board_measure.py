@@ -189,7 +189,7 @@ def test_info_at_the_command_line(capsys: pytest.CaptureFixture[str]) -> None:
     said = dict(
         line.split(None, 1) for line in capsys.readouterr().out.splitlines() if line.strip()
     )
-    assert said["clock"] == "125 MHz, stamps to 8 ns"
+    assert said["clock"] == "125 MHz, edges timed to 8 ns"
     assert said["timing"].startswith("simulated: ")
     assert "valve1" in said["outputs"] and "beam2" in said["inputs"]
     assert main(["board", "info", "--port", "sim", "--json"]) == 0

@@ -112,7 +112,7 @@ def write_own_files(prompt: Prompt, home: str, machine: str, backup: Backup, tel
         tell(f"{path}, {len(content)} bytes")
         prompt.write_file(f"{home}/{path}", content)
         if prompt.read_file(f"{home}/{path}") != content:
-            raise BackupError(f"{path} reads back wrong from the board; restore again")
+            raise BackupError(f"the board did not store {path} correctly; restore again")
 
 
 def _find_profile(files: Mapping[str, bytes]) -> set[str]:

@@ -38,35 +38,31 @@ COMMANDS = {
     "ports": Entry(
         "ports",
         "show_ports",
-        "List serial and simulated ports. Opens none of them and sends nothing.",
+        "List serial and simulated ports, without opening any.",
     ),
     "recipe": Entry(
         "recipe",
         "app",
-        "Recipes: save a good setting, print or share it, or carry it over to another rig.",
+        "Recipes: save, print, share and adapt good settings.",
     ),
     "page": Entry("page", "page", "Run the whole rig from a web browser."),
     "learned": Entry("learned", "app", "See, undo or reset what seek and calibrate have learned."),
-    "board": Entry("board", "app", "Install the firmware; show a board's state, timing and slots."),
-    "rig": Entry(
-        "rig", "app", "Rig files: make one by answering questions, check one, list every key."
-    ),
+    "board": Entry("board", "app", "Install firmware; show a board's state, timing and slots."),
+    "rig": Entry("rig", "app", "Rig files: make one step by step, check one, list all keys."),
     "sequence": Entry("sequence", "app", "Sequence files: check one before you fire it."),
     "help": Entry(
         "help",
         "show_help",
-        "Read the handbook: how to do it, step by step, and every key and command.",
+        "Read the handbook: step-by-step guides, keys, commands.",
     ),
-    "photos": Entry(
-        "photos", "app", "Measure photographs: surface, drops, jet, umbrella, time since contact."
-    ),
+    "photos": Entry("photos", "app", "Measure photographs: drops, jet, umbrella, time of contact."),
     "shots": Entry("shots", "app", "The shot log: list, rate, export, match photographs."),
 }
 
 app = typer.Typer(
     name="beamfall",
     cls=make_group(COMMANDS),
-    help="Photograph colliding drops: release them, fire the flash by the beam, log every edge.",
+    help="Photograph colliding drops: release them, time the flash by a light beam, log every edge.",
     invoke_without_command=True,
     epilog="Exit status: 0 success, 1 failure, 2 wrong input. Ctrl-C (130), SIGTERM (143) and a closed "
     "terminal (129) switch all outputs off and complete the log.",
@@ -99,7 +95,7 @@ def _start(
         "Give it before the command: beamfall --trace t.pcapng shoot",
     ),
 ) -> None:
-    """Photograph colliding drops: release them, fire the flash by the beam, log every edge."""
+    """Photograph colliding drops: release them, time the flash by a light beam, log every edge."""
     asked = {VERBOSE_VARIABLE: "1" if verbose else "", TRACE_VARIABLE: str(trace or "")}
     before = dict(os.environ)
     os.environ.update({name: value for name, value in asked.items() if value})

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from beamfall.board import Board
     from beamfall.board_tools.install import Report
 
-app = make_app("Install the firmware; show a board's state, timing and slots.")
+app = make_app("Install firmware; show a board's state, timing and slots.")
 app.add_typer(board_slots.app, name="slots")
 app.command("limits")(board_limits.show_limits)
 app.command("measure")(board_measure.measure_timing)
@@ -232,20 +232,20 @@ def _print_info(board: Board, status: Any, interpreter: dict[str, Any] | None) -
             ("firmware", f"{info.firmware}, protocol {info.protocol}, definition {info.definition.hex()}"),
             ("interpreter", f"MicroPython {interpreter['version']} on {interpreter['machine']}" if interpreter else ""),
             ("timing", f"{info.timing.label}: {info.timing.meaning}"),
-            ("clock", f"{info.clock_hz / 1e6:g} MHz, stamps to {ticks(info.stamp_ticks)}"),
+            ("clock", f"{info.clock_hz / 1e6:g} MHz, edges timed to {ticks(info.stamp_ticks)}"),
             ("outputs", name_lines(OUTPUTS)),
             ("inputs", name_lines(INPUTS)),
             ("", ""),
-            ("rows", f"{info.rows_max} in a table, the earliest {ticks(info.earliest_ticks)} after the release, "
+            ("rows", f"at most {info.rows_max} in a table; earliest {ticks(info.earliest_ticks)} after the release, "
                      f"{ticks(info.earliest_beam_ticks)} after a beam's edge"),
-            ("valves", f"open {format_duration(info.valve_max_us * 1e-6)} at most, "
-                       f"{format_duration(info.valve_gap_us * 1e-6)} between openings, {info.duty_percent} % of "
-                       f"{format_duration(info.duty_window_ms * 1e-3)}, "
-                f"rinse {format_duration(info.rinse_max_ms * 1e-3)}"),
-            ("flashes", f"contact {format_duration(info.flash_max_us * 1e-6)} at most, "
-                        f"{format_duration(info.flash_gap_us * 1e-6)} between flashes"),
-            ("camera", f"contact {format_duration(info.camera_max_ms * 1e-3)} at most"),
-            ("window", f"{format_duration(info.window_max_ms * 1e-3)} at most for the beam"),
+            ("valves", f"open at most {format_duration(info.valve_max_us * 1e-6)}, and {info.duty_percent} % of any "
+                       f"{format_duration(info.duty_window_ms * 1e-3)}; closed at least "
+                       f"{format_duration(info.valve_gap_us * 1e-6)}; rinse at most "
+                       f"{format_duration(info.rinse_max_ms * 1e-3)}"),
+            ("flashes", f"contact closed at most {format_duration(info.flash_max_us * 1e-6)}, open at least "
+                        f"{format_duration(info.flash_gap_us * 1e-6)}"),
+            ("camera", f"contact closed at most {format_duration(info.camera_max_ms * 1e-3)}"),
+            ("window", f"at most {format_duration(info.window_max_ms * 1e-3)} for the beam"),
             ("state", f"{status.state.label} ({status.cause.label}), {status.activity.label} under way"
                       if status.activity.name != "none" else f"{status.state.label} ({status.cause.label})"),
             ("table", f"{status.table.label} {status.digest.hex() if any(status.digest) else ''}".strip()),

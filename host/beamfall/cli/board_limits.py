@@ -50,7 +50,7 @@ class CoilLimits:
             )
         if not self.pulls_in:
             found.append(
-                "when warm and at the lowest supply it may not pull in: use a valve made for this supply"
+                "it may not pull in when it is warm and the supply is at its lowest: use a valve made for this supply"
             )
         if self.gap_us > limits.valve_gap_us:
             found.append(
@@ -170,5 +170,5 @@ def _print_table(table: list[CoilLimits], limits: BoardLimits) -> None:
         numeric=columns,
     )
     print(
-        f"\nSupply {table[0].supply_v:g} V; limits of board '{limits.name}'. Name your own with --coil OHM,HENRY."
+        f"\nSupply {table[0].supply_v:g} V; limits of board '{limits.name}'. For your own valve, give --coil OHM,HENRY."
     )

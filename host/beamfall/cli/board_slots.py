@@ -30,7 +30,7 @@ def list_slots(
     port: str | None = PORT,
     as_json: bool = typer.Option(False, "--json", help="One JSON object per slot."),
 ) -> None:
-    """List the slots that hold a sequence: its name, and what the board's button fires."""
+    """List the slots that hold a sequence, and say which is ready."""
     with Board.connect(port) as board, _open_log() as log:
         most = board.slots().most
         held = list_held(board, Shelf.open(), log)
@@ -77,7 +77,7 @@ def write_card(
     ),
     port: str | None = PORT,
 ) -> None:
-    """Write a card to print: what each slot holds, what the light shows, what to do."""
+    """Write a card to print: each slot, and what the light shows."""
     check_target(file, "FILE", (".html",))
     shelf = Shelf.open()
     with Board.connect(port) as board, _open_log() as log:
@@ -136,7 +136,7 @@ def erase_slot(
 
 @app.command("choose")
 def choose_slot(
-    slot: int = typer.Argument(..., min=0, help="Which slot, from 1; 0: none."),
+    slot: int = typer.Argument(..., min=0, help="Which slot, from 1; 0 for none."),
     port: str | None = PORT,
 ) -> None:
     """Choose the slot that the board loads at every start."""

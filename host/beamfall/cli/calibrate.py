@@ -58,7 +58,7 @@ def calibrate(
     port: str | None = PORT,
     count: int | None = typer.Option(
         None,
-        help="Number of shots of two drops each: 8 or more, default 20. camera: how often to open the shutter, "
+        help="Number of shots of two drops each: 8 or more, default 20. camera: how many times to open the shutter, "
         "3 or more, default 10. drops: how many you weighed, 3 or more.",
     ),
     seed: int = SEED,

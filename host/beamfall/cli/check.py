@@ -92,10 +92,10 @@ class CheckTerminal(Terminal):
         if not problem:
             self._begin(question)
         if isinstance(question, GetReady):
-            return self._wait("Press Enter when you are ready; 0 if it cannot be done: ", READY)
+            return self._wait("Press Enter when you are ready; type 0 if you cannot do it: ", READY)
         if isinstance(question, DoIt):
             with listen_aside(question.listen):
-                return self._wait("Press Enter when it is done; 0 if it cannot be done: ", DONE)
+                return self._wait("Press Enter when it is done; type 0 if you cannot do it: ", DONE)
         assert isinstance(question, Look)
         names = list(question.question.answers)
         if problem:
@@ -229,7 +229,7 @@ def _print_finding(finding: Finding) -> None:
     print(f"Timings checked: {finding.timings.describe()}.")
     print(finding.reason)
     if finding.separates:
-        print(f"Not settled: {finding.separates}")
+        print(finding.separates)
     print(finding.advice)
     asked = "one question" if finding.questions == 1 else f"{finding.questions} questions"
     print(

@@ -30,7 +30,7 @@ def show_help(
         None, metavar="TOPIC", help="A page, such as beam or liquids."
     ),
 ) -> None:
-    """Read the handbook: how to do it, step by step, and every key and command."""
+    """Read the handbook: step-by-step guides, keys, commands."""
     if topic is None:
         print("Pages of the handbook:\n")
         width = max(map(len, TOPICS))

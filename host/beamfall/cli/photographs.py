@@ -55,7 +55,7 @@ def match(
     from beamfall.photos.match import match_pictures
 
     if embed and copies is None:
-        raise UserError("--embed goes into copies only: name their folder with --copies")
+        raise UserError("--embed changes copies only: name a folder for them with --copies")
     if xmp and not store:
         raise UserError("--xmp writes what the log has about a picture: remove --no-store")
     with open_log(to_write=store) as log:
@@ -110,7 +110,9 @@ def _read_shots(log: ShotLog, series: list[int]) -> list[TakenShot]:
         if line.state not in (NOT_RELEASED, DAMAGED) and WARM_UP not in (line.swept or {})
     ]
     if not shots:
-        raise NoSuchShot("no shot to match pictures with; `beamfall shots list`")
+        raise NoSuchShot(
+            "the log has no shot to match these pictures with: `beamfall shots list` shows what it has"
+        )
     return shots
 
 
@@ -152,7 +154,9 @@ def _print(found: Folder, cameras: list[CameraMatch], shots: int) -> None:
         print(f"  left out: {len(found.problems) - 10} more")
     edited = sum(one.edited for one in found.pictures)
     if edited:
-        print(f"  {edited} have no capture time, only a time of change: edited files may not match")
+        print(
+            f"  {edited} have no capture time, only a time of modification: edited files may not match"
+        )
     for camera in cameras:
         print()
         _print_camera(camera)
@@ -218,7 +222,7 @@ def catalogue(
     series: int | None = SERIES,
     as_json: bool = typer.Option(False, "--json", help="The result as one JSON object."),
 ) -> int:
-    """Exchange ratings and keywords with a photo catalogue, through XMP.
+    """Exchange ratings and keywords with a photo catalogue (XMP).
 
     Reads what your catalogue program has written beside or into the pictures of a series, then writes each picture's
     XMP sidecar again. If a rating changed on both sides, the catalogue's counts. Picture files are not changed.

@@ -25,7 +25,7 @@ from beamfall.text import show_text
 from beamfall.workflows.picture_measure import expect_shots, find_lights, find_rig, find_shots
 from beamfall.workflows.picture_scene import make_picture_scene
 
-app = make_app("Measure photographs: surface, drops, jet, umbrella, time since contact.")
+app = make_app("Measure photographs: drops, jet, umbrella, time of contact.")
 
 
 @app.command("measure")
@@ -34,7 +34,7 @@ def measure_photos(
     rig_file: Path | None = typer.Option(
         None,
         "--rig",
-        help="Rig file: gives the scale ([camera]) and the size of its drops; default: the rig that the log has of "
+        help="Rig file: gives the scale ([camera]) and the size of its drops; default: the rig logged with "
         "the pictures' shots.",
     ),
     scale: float | None = typer.Option(None, help="Pixels per millimetre."),
@@ -65,8 +65,8 @@ def measure_photos(
 
     It finds the surface by the reflection, then the drop, the jet, the umbrella or the crown, and works out the
     time since the drops met. If a picture's shot is in the log, the shot's beam edges help. If a picture does
-    not show something clearly, it says 'not sure'. Pictures are never altered. What is measured in a shot's
-    photograph is kept in the log beside the shot.
+    not show something clearly, it says 'not sure'. Pictures are never altered. What it measures in a
+    shot's photograph is saved in the log.
     """
     logged = _find_logged(files)
     rig = load_rig(rig_file) if rig_file is not None else None
@@ -154,7 +154,7 @@ def _read_scene(
     if background is not None and not background.is_file():
         raise UserError(f"--background {background}: there is no such picture; check the path")
     if marks and files > 1:
-        raise UserError("--set belongs to one picture: name only that one")
+        raise UserError("--set applies to one picture: name only that one")
     scene = Scene() if rig is None else make_picture_scene(rig)
     if scale is not None:
         if not 0.1 <= scale <= 10_000.0:

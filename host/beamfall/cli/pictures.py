@@ -23,7 +23,7 @@ _WAIT_MOST_S = 600.0
 CAMERA: str | None = typer.Option(
     None,
     "--camera",
-    help="Fetch each picture from a camera: usb for the only one, else its port or part of its model; "
+    help="Fetch each picture from a camera: usb if only one is connected, else its port or part of its model; "
     "sim for a simulated port's own.",
 )
 PHOTOS: Path | None = typer.Option(

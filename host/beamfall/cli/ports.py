@@ -9,14 +9,14 @@ from beamfall.link.port_list import list_ports
 
 _SIMULATED = (
     ("sim", "simulated board and rig, in this program"),
-    ("sim:micropython", "the same with the firmware under the MicroPython interpreter"),
+    ("sim:micropython", "the same, with the firmware in the MicroPython interpreter"),
 )
 
 
 def show_ports(
     as_json: bool = typer.Option(False, "--json", help="One JSON object per port."),
 ) -> None:
-    """List serial and simulated ports. Opens none of them and sends nothing."""
+    """List serial and simulated ports, without opening any."""
     seen = list_ports()
     if as_json:
         for port in seen:

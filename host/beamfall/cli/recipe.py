@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 
 NAME_HELP = "The recipe's name; capitals do not matter."
 
-app = make_app("Recipes: save a good setting, print or share it, or carry it over to another rig.")
+app = make_app("Recipes: save, print, share and adapt good settings.")
 
 
 @app.command("save")
@@ -51,7 +51,7 @@ def save(
     ),
     replace: bool = typer.Option(False, "--replace", help="Replace a recipe of that name."),
 ) -> None:
-    """Save a shot as a recipe: what was fired, on which rig, and what it looks like."""
+    """Save a shot as a recipe, with its rig and its picture."""
     from beamfall.planning.learned import find_file, load_learned
 
     if rig_file is not None:
@@ -112,7 +112,7 @@ def show(
     name: str = typer.Argument(..., help=NAME_HELP),
     as_json: bool = JSON_ONE,
 ) -> None:
-    """Show a recipe: its timings, its rig, what it looks like, and how sure that is."""
+    """Show a recipe: its timings, its rig, and what the picture shows."""
     recipe = Shelf.open().load(name)
     if as_json:
         print_json(recipe_to_json(recipe))
@@ -142,7 +142,10 @@ def share(
     name: str = typer.Argument(..., help=NAME_HELP),
     file: Path = typer.Argument(..., help="The file to write, such as umbrella.recipe.zip."),
 ) -> None:
-    """Write a recipe to a file for others, with its picture and note but without your name, paths or exact location."""
+    """Write a recipe to a file for others.
+
+    It contains the picture and your note, but not your name, paths or exact location.
+    """
     check_target(file, "FILE", (".zip",))
     recipe = Shelf.open().load(name)
     write_recipe(file, recipe, shared=True)
@@ -160,7 +163,10 @@ def sheet(
         ..., help="The page to write, such as umbrella.html; print it from a browser."
     ),
 ) -> None:
-    """Write a recipe as one page for the wall: a drawing to scale, every setting, the picture."""
+    """Write a recipe as a page to print and hang up.
+
+    It has a drawing to scale, every setting and the picture.
+    """
     check_target(file, "FILE", (".html",))
     write_sheet(Shelf.open().load(name), file)
     print(f"Written to {show_text(file)}: open it in a browser and print it.")
@@ -174,7 +180,7 @@ def use(
     ),
     keep: bool = typer.Option(False, "--keep", help="Also save it among your recipes."),
     name: str | None = typer.Option(
-        None, help="With --keep: your name for it; default: the file's own."
+        None, help="With --keep: your name for it; default: its own name."
     ),
     exact: bool = EXACT,
     sequence: Path | None = typer.Option(
@@ -182,7 +188,7 @@ def use(
     ),
     as_json: bool = typer.Option(False, "--json", help="One JSON object, times in ms."),
 ) -> None:
-    """Carry a recipe over to your rig: drops and jet meet at the same moments, with new milliseconds.
+    """Adapt a recipe to your rig: the same moments, new timings.
 
     Opens no port. It uses what seek and calibrate have learned about your rig. To fire the result, write it with
     --sequence and give that file to `beamfall shoot`; `beamfall seek --recipe FILE` gets closer.
@@ -194,7 +200,7 @@ def use(
     recipe = read_recipe(file)
     if name is not None:
         if not keep:
-            raise RecipeError("--name says what the recipe is saved as: add --keep")
+            raise RecipeError("--name is the name to save it under: add --keep")
         recipe = recipe.renamed(name)
     rig = load_rig(rig_file)
     carried = carry_over(recipe, rig, learned=load_learned(find_file(rig_file)), exact=exact)
@@ -217,7 +223,7 @@ def use(
     closer = f"beamfall seek {own} --recipe {shlex.quote(str(file))}{' --exact' if exact else ''}"
     pairs = [("recipe", recipe.name), *list_carried(recipe, carried)]
     print_pairs([*pairs, ("to get closer", show_text(closer))])
-    print("\nNot carried over:")
+    print("\nNot carried over to your rig:")
     for line in carried.lost:
         print(f"  {show_text(line)}")
     for caution in carried.plan.warnings:
@@ -232,7 +238,10 @@ def store(
     slot: int = typer.Option(..., min=1, help="Which slot of the board, from 1."),
     port: str | None = PORT,
 ) -> None:
-    """Save a recipe in a slot of the board: its button then fires it without a laptop."""
+    """Save a recipe in a slot of the board.
+
+    The board's button then fires it, without a laptop.
+    """
     recipe = Shelf.open().load(name)
     with Board.connect(port, rig=recipe.rig) as board, ShotLog.open() as log:
         store_recipe(board, log, recipe, slot)
@@ -252,7 +261,7 @@ def list_recipe(recipe: Recipe) -> list[tuple[str, str]]:
     label, rig, flash = recipe.label, recipe.rig, recipe.sequence.flash_row()
     valve, site = rig.valves[0], rig.site
     pairs = [
-        ("made", ", on a board of kind ".join(one for one in (label.made, label.board) if one)),
+        ("made", ", board: ".join(one for one in (label.made, label.board) if one)),
         ("rating", "" if label.rating is None else f"{label.rating} of 5"),
         ("note", " ".join(label.note.split())),
         *list_events(recipe.events),

@@ -17,7 +17,7 @@ from beamfall.guide.remarks import check_file
 from beamfall.setup.rig_tables import TABLES, find_table, list_all_keys
 from beamfall.text import show_text
 
-app = make_app("Rig files: make one by answering questions, check one, list every key.")
+app = make_app("Rig files: make one step by step, check one, list all keys.")
 
 
 @app.command("new")
@@ -47,9 +47,9 @@ def check_rig(
     file: Path = typer.Argument(..., help="The rig file (TOML)."),
     as_json: bool = JSON_ONE,
 ) -> None:
-    """Say what is wrong, missing or doubtful in a rig file: each with its line and the cure.
+    """Check a rig file for what is wrong, missing or doubtful.
 
-    Exit status 2 if something is wrong, else 0.
+    Each remark names the line and the cure. Exit status 2 if something is wrong, else 0.
     """
     doubts = check_file(file)
     if as_json:

@@ -77,7 +77,7 @@ def seek(
 
     Each answer brings the next shot closer. Answer with a word; ? explains the words. For a collision they are
     before, contact, after, jet, nothing, missed, found and black. Add heights if you measured them:
-    `before jet 31 mm drop 42 mm`. Where much depends on an answer, it asks you to look at that picture again: Enter
+    `before jet 31 mm drop 42 mm`. If a lot depends on an answer, it asks you to look at that picture again: Enter
     keeps the answer. When you have the picture, answer `found`. Black pictures teach the search
     nothing: after two in a row it stops, and `beamfall check` finds out why. On a simulated port the rig's own
     picture answers, unless you give --ask. The result is saved beside the rig file; plan and shoot use it.
@@ -92,7 +92,7 @@ def seek(
             raise UserError("--stage and --recipe both name the picture you want: give one of them")
         rig, start = _begin_at(recipe, rig, rig_file, fresh=fresh, exact=exact)
     elif exact:
-        raise UserError("--exact is about a recipe's moment: add --recipe")
+        raise UserError("--exact uses a recipe's moment: add --recipe")
     arrivals = read_arrivals(camera, photos, picture_wait, rig)
     with (
         ShotLog.open() as log,

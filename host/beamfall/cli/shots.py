@@ -8,7 +8,7 @@ COMMANDS = {
     "where": Entry(
         "shots_list",
         "show_place",
-        "Print the path of the shot log. To use another, set BEAMFALL_LOG.",
+        "Print the path of the shot log. BEAMFALL_LOG sets another.",
     ),
     "list": Entry("shots_list", "list_shots", "List the newest shots."),
     "show": Entry("shots_show", "show_shot", "Show one shot: plan, measured edges and outcome."),
@@ -17,14 +17,14 @@ COMMANDS = {
     "picture": Entry(
         "shots_change",
         "picture",
-        "Link a photograph to a shot. `beamfall shots match` does it for a whole folder.",
+        "Link a photograph to a shot. For a whole folder: shots match.",
     ),
     "export": Entry("shots_change", "export", "Write all edges and settings to files."),
     "mend": Entry("shots_change", "mend", "Rescue the intact shots of a damaged log."),
     "fetch": Entry(
         "shots_change",
         "fetch",
-        "Fetch the shots that the board's button has fired, and log them with their edges.",
+        "Fetch and log the shots that the board's button has fired.",
     ),
     "repeat": Entry(
         "shots_repeat", "repeat", "Fire a shot's sequence again and compare its edges."
@@ -33,7 +33,7 @@ COMMANDS = {
     "catalogue": Entry(
         "photographs",
         "catalogue",
-        "Exchange ratings and keywords with a photo catalogue, through XMP.",
+        "Exchange ratings and keywords with a photo catalogue (XMP).",
     ),
     "sheet": Entry("photographs", "sheet", "Write a contact sheet as one HTML file."),
 }

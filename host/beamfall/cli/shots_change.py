@@ -43,7 +43,7 @@ def picture(
     shot: int = SHOT,
     file: str = typer.Argument(..., help="The photograph; '' removes the link."),
 ) -> None:
-    """Link a photograph to a shot. `beamfall shots match` does it for a whole folder."""
+    """Link a photograph to a shot. For a whole folder: shots match."""
     path = Path(file).expanduser()
     if file and not path.is_file():
         raise UserError(f"{file}: no such file; check the path")
@@ -56,7 +56,7 @@ def fetch(
     port: str | None = PORT,
     as_json: bool = JSON_ONE,
 ) -> None:
-    """Fetch the shots that the board's button has fired, and log them with their edges.
+    """Fetch and log the shots that the board's button has fired.
 
     The board keeps the newest shots, as many as its memory holds, until it is switched off. Every command that fires
     fetches them first.
@@ -129,7 +129,7 @@ def mend(
     """
     path = find_log()
     if out is not None and out.exists():
-        raise UserError(f"{out} exists already: choose another name")
+        raise UserError(f"{out} already exists: choose another name")
     mended = mend_log(path, out)
     if mended.kept == mended.file:
         print(

@@ -23,7 +23,7 @@ _NOTE_MOST = 30  # characters of a note in a list; `shots show` has all of it
 
 
 def show_place() -> None:
-    """Print the path of the shot log. To use another, set BEAMFALL_LOG."""
+    """Print the path of the shot log. BEAMFALL_LOG sets another."""
     print(find_log())
 
 

@@ -10,7 +10,7 @@ from beamfall.setup.unit_words import format_duration
 from beamfall.text import say_count, show_text
 from beamfall.workflows.reading import Reading
 from beamfall.workflows.steps import Pictured, PictureLate
-from beamfall.workflows.words import LIGHT_SEEN, NO_LIGHT_SEEN
+from beamfall.workflows.words import LIGHT_SEEN, NO_LIGHT_SEEN, say_much_depends
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -163,10 +163,7 @@ def say_asked(question: WhatIsSeen) -> str:
     """The shot that is asked about."""
     aim = question.aim
     if question.said is not None:
-        return (
-            f"shot {question.fired.shot}: you said '{question.said.said}', and much depends on it: "
-            f"please look at this picture again ({aim.describe()})"
-        )
+        return f"{say_much_depends(question)}. Please look at this picture again ({aim.describe()})"
     return f"shot {question.fired.shot} ({aim.number} of at most {aim.most}): {aim.describe()}"
 
 
@@ -292,7 +289,7 @@ def list_differences(differences: tuple[Difference, ...]) -> list[str]:
     """Everything that differs from that day."""
     lines = [say_difference(one) for one in differences]
     if any(one.what == "clock" for one in differences):
-        lines.append("the clocks differ: times agree to half a tick of this board's clock")
+        lines.append("the clocks differ, so times agree only to half a tick of this board's clock")
     return lines
 
 

@@ -165,7 +165,7 @@ def measure(bench: BoardThread, shot: int, marks: str = "") -> dict[str, Any]:
     given = read_marks(marks) if marks else {}
     if marks and not given:
         raise UserError(
-            f"measure: {marks[:40]!a} names no marks; expected such as: tip 512 left 310"
+            f"measure: {marks[:40]!a} names no marks; expected marks such as: tip 512 left 310"
         )
     with _open_log(bench) as log:
         measured = measure_shot(log, shot, given)

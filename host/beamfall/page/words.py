@@ -18,7 +18,7 @@ from beamfall.text import show_text
 from beamfall.workflows.calibrate import DropsProgress
 from beamfall.workflows.repeat import RepeatProgress
 from beamfall.workflows.steps import NONE
-from beamfall.workflows.words import LIGHT_SEEN, NO_LIGHT_SEEN
+from beamfall.workflows.words import LIGHT_SEEN, NO_LIGHT_SEEN, say_much_depends
 
 if TYPE_CHECKING:
     from beamfall.board import Board
@@ -99,9 +99,7 @@ def say_late(late: Late) -> str:
 def say_what_was_read(question: WhatIsSeen) -> str:
     """What was said of the picture in question, or read in it; how to add heights if there is neither."""
     if question.said is not None:
-        return (
-            f"You said '{question.said.said}' of shot {question.fired.shot}, and much depends on it"
-        )
+        return say_much_depends(question)
     if question.reading is None:
         return WITH_HEIGHTS if len(question.aim.times_s) > 1 else WITH_JET
     marks = (question.reading.measured or {}).get("marks", {}).values()

@@ -72,7 +72,7 @@ def read_photograph(path: Path) -> Photograph:
     """
     tags = read_tags(path)
     if not tags:
-        raise PictureError(f"{path.name}: no EXIF in it: an export or an edit has removed it")
+        raise PictureError(f"{path.name}: no EXIF data in it: an export or an edit has removed it")
     for name, fraction in _TIMES:
         text = _text(tags.get(name))
         when = _parse(text)
@@ -97,7 +97,7 @@ def read_photograph(path: Path) -> Photograph:
     found = _text(next((tags[name] for name, _ in _TIMES if name in tags), None))
     if found:
         raise PictureError(f"{path.name}: its capture time {found!r} is not valid")
-    raise PictureError(f"{path.name}: its EXIF has no capture time")
+    raise PictureError(f"{path.name}: its EXIF data has no capture time")
 
 
 def read_exposure(tags: Mapping[str, Any]) -> Exposure:

@@ -268,7 +268,7 @@ def mix_by_parts(
     base["water"] += parts.get("dye", 0.0)
     if sum(base.values()) <= 0.0:
         raise PhysicsRangeError(
-            f"parts = 0 of {', '.join(BASES)}: name at least one of them",
+            f"parts: none of {', '.join(BASES)}; give at least one of them",
             quantity="parts",
             found=0.0,
         )

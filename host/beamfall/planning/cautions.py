@@ -51,8 +51,8 @@ def list_cautions(
     if len(times_s) > 3:
         yield Caution(
             CautionKind.FOURTH_DROP,
-            "drop 4 and later: there is no model for them; the plan lets each strike the umbrella of the one "
-            "before: sweep their times",
+            "drop 4 and later: no model covers them, so the plan lets each strike the umbrella of the drop "
+            "before; sweep their times",
             values={"drops": len(times_s)},
         )
     if chance is not None and chance < 0.9:
@@ -111,7 +111,7 @@ def _about_drops(rigs: Draws) -> Iterator[Caution]:
                 CautionKind.NOZZLE,
                 f"{valve.output}: its opening lets {volume * 1e9:.1f} µL through, {word} than the drops that "
                 f"this nozzle releases ({range_.smallest_m3 * 1e9:.1f} to {range_.largest_m3 * 1e9:.1f} µL "
-                "when they drip): expect none, or several, or satellites. Set its opening between "
+                "when they drip): expect no drop, several drops or satellites. Set its opening between "
                 f"{shortest * 1e3:.3g} and {longest * 1e3:.3g} ms",
                 (valve.output,),
                 {"volume_m3": volume, "shortest_s": shortest, "longest_s": longest},
@@ -127,8 +127,8 @@ def _about_places(rigs: Draws) -> Iterator[Caution]:
             yield Caution(
                 CautionKind.BESIDE,
                 f"the drops of {valve.output} fall {beside * 1e3:.1f} mm beside those of {first.output}; drops of this "
-                f"size surely meet up to {max(0.0, sure) * 1e3:.1f} mm apart: bring the nozzles closer, or tilt them "
-                "so that both drops strike one spot",
+                f"size are sure to meet only if they fall at most {max(0.0, sure) * 1e3:.1f} mm apart: bring the "
+                "nozzles closer, or tilt them so that both drops strike one spot",
                 (valve.output, first.output),
                 {"beside_m": beside, "sure_m": max(0.0, sure)},
             )
@@ -141,7 +141,7 @@ def _about_dish(rig: Rig, setting: Setting, rigs: Draws) -> Iterator[Caution]:
         yield Caution(
             CautionKind.NO_DEPTH,
             f"dish too shallow for a jet: {depth * 1e3:.1f} mm; below {SHALLOWEST_JET_M * 1e3:.0f} mm "
-            f"there is none, {deep * 1e3:.0f} mm or more let it rise: fill it up",
+            f"there is none, from {deep * 1e3:.0f} mm on it rises freely: fill the dish up",
             ("dish.depth",),
             {"depth_m": depth, "least_m": SHALLOWEST_JET_M},
         )

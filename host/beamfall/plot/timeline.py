@@ -257,7 +257,7 @@ def _describe_plan(record: Mapping[str, Any]) -> str:
         if anchor["beam"] is not None:
             name = Signal.of(anchor["beam"]).label
             edge = f"{name} turns {anchor['edge']} for the {_ordinal(anchor['count'])} time"
-        parts.append(f"asked: flash {format_ms(planned['flash_delay_ticks'] / hz)} after {edge}")
+        parts.append(f"planned: flash {format_ms(planned['flash_delay_ticks'] / hz)} after {edge}")
     if planned["spacing_ticks"] is not None:
         parts.append(f"drops {format_ms(planned['spacing_ticks'] / hz)} apart")
     timing = f"timing: {record['timing']}"

@@ -188,7 +188,7 @@ def carry_over(
 ) -> Carried:
     """Return the plan that shows a recipe's picture on another rig.
 
-    `exact`: two drops meet at the recipe's own moment, though another would make the time of contact surer.
+    `exact`: two drops meet at the recipe's own moment, though another would make the time of contact more certain.
     Raises RecipeError for a recipe without events, else as the planner does.
     """
     events = recipe.events
@@ -221,7 +221,7 @@ def carry_over(
                 lost.append(
                     f"the moment when the drops meet: {100 * meeting.moment:.0f} % of the jet's rise here, "
                     f"{100 * events.moment:.0f} % there. How high this jet goes is known only to within "
-                    f"{100 * find_leeway(rigs):.0f} %, and a lower contact makes the first picture surer. Once "
+                    f"{100 * find_leeway(rigs):.0f} %, and a lower contact makes the first picture more certain. Once "
                     "`beamfall seek` has shown how high it goes, the drops meet nearer the recipe's moment"
                 )
     plan = make_plan(rig, stage_s=stage, learned=learned)
@@ -317,11 +317,11 @@ def _list_lost(
         ("backlight", own.light == rig.light),
     ) if not same]  # fmt: skip
     if looks_like:
-        found.append(f"the colours: another {' and '.join(looks_like)}")
+        found.append(f"the colours: different {' and '.join(looks_like)}")
     if len(own.flashes) != len(rig.flashes):
         found.append(f"the light: {len(own.flashes)} flashes there, {len(rig.flashes)} here")
     if own.beams and not rig.beams:
         found.append(
-            "the flash's aim by a beam: this rig has none, so the flash follows the release"
+            "a flash that follows a beam: this rig has no beam, so the flash follows the release"
         )
     return found

@@ -14,9 +14,7 @@ if TYPE_CHECKING:
     from beamfall.recipes.recipe import Events, Recipe
 
 CORRECT = "Correct the shot for today?"
-FROM_OTHERS = (
-    "Made on another rig, whose milliseconds it holds. Seek it on this rig before you fire it."
-)
+FROM_OTHERS = "Made on another rig, and its timings are right only there. Seek it on this rig before you fire it."
 
 
 def say_picture(events: Events | None) -> str:
@@ -50,7 +48,7 @@ def list_measured(recipe: Recipe) -> list[tuple[str, str]]:
 def list_events(events: Events | None) -> list[tuple[str, str]]:
     """When things meet in a recipe, as names and values."""
     if events is None:
-        return [("events", "unknown: the recipe has only its milliseconds")]
+        return [("events", "unknown: the recipe has only its timings")]
     low, high = events.moment_low, events.moment_high
     if events.kind == "crown":
         return [

@@ -206,7 +206,7 @@ def _check_row(row: TickRow, table: Table, limits: BoardLimits) -> Iterator[Prob
             yield problem(
                 "window_missing",
                 f"it follows edge {row.count} of {row.anchor}, but only {awaited} are awaited; "
-                "await more, or remove the await",
+                "raise `awaits`, or remove it",
             )
     if row.width_ticks == 0:
         yield problem("zero_width", "width is 0; give a width of one tick of the clock or more")

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from beamfall.text import say_count
 
 if TYPE_CHECKING:
+    from beamfall.workflows.seek_steps import WhatIsSeen
     from beamfall.workflows.steps import ContainerBelow, WarmingUp
 
 LIGHT_SEEN = "The light was seen."
@@ -17,6 +18,12 @@ def say_warming_up(event: WarmingUp) -> str:
     """The drops that fall before a series."""
     fall = "falls" if event.drops == 1 else "fall"
     return f"{say_count(event.drops, 'drop')} {fall} first, without a flash."
+
+
+def say_much_depends(question: WhatIsSeen) -> str:
+    """Why a picture that has been answered is asked about again."""
+    assert question.said is not None
+    return f"You answered '{question.said.said}' for shot {question.fired.shot}, and a lot depends on it"
 
 
 def say_container_below(question: ContainerBelow) -> str:

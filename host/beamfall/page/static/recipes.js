@@ -202,7 +202,7 @@ function makeCard(one) {
       fire,
       button('Seek it on this rig', () => act('seek', { recipe: name }), 'fire'),
       button('Fire unchanged', () => act('shoot_recipe', { name, as_then: true }), 'fire'),
-      h('a.button', { href: address('sheet', name), download: '' }, 'Page for the wall'),
+      h('a.button', { href: address('sheet', name), download: '' }, 'Page to print'),
       h('a.button', { href: address('file', name), download: '' }, 'File for others'),
       button('Edit as a table', async () => {
         await act('table_from_recipe', { name });
