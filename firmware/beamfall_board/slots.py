@@ -80,7 +80,7 @@ class Slots:
                 file.write(data)
                 self.between_steps()
             if _content(place) != content:
-                raise OSError("the file reads back wrong")
+                raise OSError("the file was not stored correctly")
         except OSError:
             _remove(place)  # it does not count, and may hold the last free space
             raise

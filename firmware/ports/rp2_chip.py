@@ -27,7 +27,7 @@ def check(chip):
     part = _PART.get(chip)
     if part is not None and mem32[_CHIP_ID] >> 12 & 0xFFFF != part:
         raise ValueError(
-            "this chip is no %s: install the firmware again with this board's profile" % chip
+            "this chip is not a %s: install the firmware again with this board's profile" % chip
         )
 
 

@@ -73,7 +73,7 @@ class Chip:
             self.drive_set = SIO_BASE + 0x38
             self.output_override = 12
         else:
-            raise ValueError("CHIP %r is none this port knows: rp2040 or rp2350" % name)
+            raise ValueError("CHIP %r is unknown to this port: use rp2040 or rp2350" % name)
         self.input_override = 16
 
     def io_control(self, gpio):

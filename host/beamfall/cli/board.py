@@ -118,7 +118,10 @@ def join_image(
         False, "--source", help="Use source text instead of compiled files."
     ),
 ) -> None:
-    """Join MicroPython and the firmware in one file, to drop on a board with an RP2040 or RP2350."""
+    """Join MicroPython and the firmware in one file.
+
+    Drop the file on the drive of a board with an RP2040 or RP2350.
+    """
     check_target(out, "--out", (".uf2",))
     report = make_image(micropython, out, board, source_only=source)
     print_pairs(

@@ -35,9 +35,10 @@ def check_board(
         False, "--yes", help="Do not ask whether valves and flashes are disconnected."
     ),
 ) -> int:
-    """Test a board: wire, table, shots, slots, abort; with a bench double also its timing.
+    """Test a board; with a bench double, also its timing.
 
-    First disconnect valves, flashes and camera: their outputs pulse many times.
+    It tests the wire, tables, shots, slots and aborts. First disconnect valves, flashes and camera:
+    their outputs pulse many times.
     """
     if find_spec("pytest") is None:
         raise MissingExtra(

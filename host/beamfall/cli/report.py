@@ -19,4 +19,4 @@ def report(
     """Write a report of a series as a web page with charts."""
     with open_log() as log:
         written = write_report(log, choose_series(log, series), out)
-    print(f"{show_text(written[0])} with {len(written) - 1} plots and pictures beside it")
+    print(f"{show_text(written[0])} with {len(written) - 1} charts and pictures beside it")

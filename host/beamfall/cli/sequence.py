@@ -103,7 +103,8 @@ def check_sequence(
         print(f"\nCaution: {fast}.")
     if plot is not None:
         print(f"\ndrawn in {show_text(plot)}")
-    print(f"\nGood: all {len(table.rows)} rows are within the limits of board '{limits.name}'.")
+    rows = "its row is" if len(table.rows) == 1 else f"all {len(table.rows)} rows are"
+    print(f"\nGood: {rows} within the limits of board '{limits.name}'.")
 
 
 def _draw(sequence: Sequence, limits: BoardLimits, rig_file: Path | None, plot: Path) -> None:

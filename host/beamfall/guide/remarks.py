@@ -151,18 +151,19 @@ def _list_guesses(
     rig: Rig, content: Mapping[str, Any], file: str, *, calibrated: bool
 ) -> Iterator[Doubt]:
     command = shlex.join(["beamfall", "calibrate", *([file] if file else [])])
-    if not calibrated:
-        yield Doubt(
-            "valve[1].latency",
-            f"the valve's latency is a guess until you measure it: `{command}`",
-        )
     for number, valve in enumerate(rig.valves, 1):
         if valve.latency_s < valve.opening_s:
             latency, opening = format_ms(valve.latency_s, 1), format_ms(valve.opening_s, 1)
             yield Doubt(
                 f"valve[{number}].latency",
                 f"{latency} is shorter than the opening of {opening}, but a drop comes free only after its valve has "
-                f"closed: plans use {opening}. If you do not know it, enter a few milliseconds more than the opening",
+                f"closed, so plans use {opening}: measure it with `{command}`, or enter a few milliseconds more than "
+                "the opening",
+            )
+        elif number == 1 and not calibrated:
+            yield Doubt(
+                "valve[1].latency",
+                f"the valve's latency is a guess until you measure it: `{command}`",
             )
     if not rig.beams:
         yield Doubt(

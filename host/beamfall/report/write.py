@@ -24,7 +24,7 @@ from beamfall.repeatability.words import (
     say_steady,
 )
 from beamfall.report.plots import SweptShot, describe_scatter, describe_sweep
-from beamfall.text import show_html
+from beamfall.text import say_count, show_html
 
 if TYPE_CHECKING:
     from beamfall.plot.scene import Chart
@@ -310,7 +310,10 @@ def _list_shots(cards: Sequence[Card]) -> str:
             (str(card.shot), card.state, *(facts.get(name, "") for name in names), stars, card.note)
         )
     table = _table(("shot", "state", *names, "rating", "note"), rows)
-    return f"<section><h2>All shots</h2><details><summary>{len(rows)} shots</summary>{table}</details></section>"
+    count = say_count(len(rows), "shot")
+    return (
+        f"<section><h2>All shots</h2><details><summary>{count}</summary>{table}</details></section>"
+    )
 
 
 def _table_of_pairs(pairs: Iterable[tuple[str, str]]) -> str:

@@ -183,7 +183,7 @@ class ShotLog(LogFinder):
     def set_rating(self, shot: int, rating: int | None) -> None:
         """Write the user's rating, 1 to 5, or None to remove it."""
         if rating is not None and not 1 <= rating <= 5:
-            raise UserError(f"rating {rating}: expected 1 to 5; 0 at the command line removes it")
+            raise UserError(f"rating {rating}: expected 1 to 5, or 0 to remove it")
         with self._transaction():
             self._change(shot, {"rating": rating})
 

@@ -18,10 +18,9 @@ NAMES = {
 }
 #: What start and fall mean, for below the table.
 START_AND_FALL = (
-    "A drop already moves when it leaves the nozzle. 'Start of the fall' and 'fall to the beam' describe a drop that\n"
-    "falls from rest and moves in the same way below. It starts a little higher and earlier, perhaps even before\n"
-    "the valve's command: then its start is below 0. The column 'rig file' shows latency and heights\n"
-    "converted to this fall."
+    "A drop is already moving when it leaves the nozzle. 'Start of the fall' and 'fall to the beam' describe the same\n"
+    "motion as a fall from rest. Such a fall begins a little higher and earlier, perhaps even before the valve's\n"
+    "command: then its start is below 0. The column 'rig file' shows latency and heights converted to it."
 )
 #: The plan's times that beam edges say something about.
 TIMES = {
@@ -75,10 +74,10 @@ def explain_combination(one: Combination) -> str:
     slope = one.slope * factor / other_factor
     sign = "+" if slope >= 0.0 else "-"
     return (
-        f"{first} and {second} cannot be separated by these edges, which fix only\n"
+        f"These edges cannot tell {first} and {second} apart. They fix only\n"
         f"  {first} {sign} {abs(slope):.3f} {unit}/{other_unit} × ({second} - {one.at * other_factor:.2f} {other_unit})"
         f" = {one.value * factor:.3f} ± {one.error * factor:.3f} {unit}.\n"
-        f"The rig file fixes the rest: it gives {second} to ± {one.second_error * other_factor:.2f} {other_unit}, "
+        f"The rig file gives {second} to ± {one.second_error * other_factor:.2f} {other_unit}, "
         f"which leaves {first} uncertain by ± {one.first_error * factor:.2f} {unit}."
     )
 
