@@ -7,6 +7,7 @@ crown and jet are computed ones (`splash_surface`); how a sheet looks, and a cro
 
 from __future__ import annotations
 
+import itertools
 import math
 import random
 from collections.abc import Mapping, Sequence
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
 
 STEP_MM = 0.1  # of the grid
 LOWEST_MM = -7.0  # of its rows
+_DISTANT_MM = 6.0  # distances are not measured beyond it
 _RIPPLE_SPEED = 0.27  # mm per ms: of short waves on water
 _RIPPLE_MM = 0.3
 _MEETING_M_S = 3.0  # of a scene of an older log
@@ -160,26 +162,34 @@ def _build_body(column: Mapping[str, Any], surface: Surface) -> Body:
 
 
 def _measure_distance(curve: Floats, r: Floats, z: Floats) -> Floats:
-    """Signed distance of a grid's points from a surface with liquid below it, in mm."""
+    """Signed distance of a grid's points from a surface with liquid below it, in mm; at most `_DISTANT_MM`."""
     from PIL import Image, ImageDraw
-    from scipy.spatial import cKDTree
 
     low = LOWEST_MM - 2.0
     inside = curve.clip(min=(0.0, low + 1.0))
-    shape = (z.size, r.size)
     outline = np.vstack([[(0.0, low)], inside, [(r.max() + 1.0, 0.0), (r.max() + 1.0, low)]])
     mask = Image.new("1", (r.size, z.size))
     places = (outline - (float(r.min()), float(z.min()))) / STEP_MM
     ImageDraw.Draw(mask).polygon([(float(x), float(y)) for x, y in places], fill=1)
-    steps = np.hypot(*np.diff(inside, axis=0).T)
-    along = np.concatenate([[0.0], np.cumsum(steps)])
-    fine = np.arange(0.0, along[-1], 0.25 * STEP_MM)
-    points = np.stack([np.interp(fine, along, inside[:, axis]) for axis in (0, 1)], axis=1)
-    grid = np.stack(np.broadcast_arrays(r, z), axis=-1).reshape(-1, 2)
-    far = cKDTree(points).query(grid, distance_upper_bound=6.0)[0].reshape(shape)
-    far = np.minimum(far, 6.0)
-    made: Floats = np.where(np.array(mask), -far, far).astype(np.float32)
+    square = np.full((z.size, r.size), _DISTANT_MM**2, dtype=np.float32)
+    for begin, end in itertools.pairwise(inside.astype(np.float32)):
+        columns, rows = _window(r, begin[0], end[0]), _window(z, begin[1], end[1])
+        x, y = r[:, columns] - begin[0], z[rows] - begin[1]
+        way = end - begin
+        share = (x * way[0] + y * way[1]) / max(float(way @ way), 1e-12)
+        share = np.clip(share, 0.0, 1.0)  # along the line from `begin` to `end`
+        near = square[rows, columns]
+        np.minimum(near, (x - share * way[0]) ** 2 + (y - share * way[1]) ** 2, out=near)
+    far = np.sqrt(square)
+    made: Floats = np.where(np.array(mask), -far, far)
     return made
+
+
+def _window(axis: Floats, begin: float, end: float) -> slice:
+    """Places on the grid's axis that may be less than `_DISTANT_MM` away from a line between these values."""
+    ends = (min(begin, end) - _DISTANT_MM, max(begin, end) + _DISTANT_MM)
+    first, after = np.searchsorted(axis.ravel(), ends)
+    return slice(int(first), int(after))
 
 
 def _umbrella(r: Floats, z: Floats, sheet: Sheet) -> Floats:

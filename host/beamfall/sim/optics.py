@@ -84,14 +84,17 @@ def look_up(grid: Floats, radius: Floats, height: Floats) -> Floats:
     i = (height - LOWEST_MM) * (1.0 / STEP_MM)
     over = np.maximum(j - (columns - 2), 0.0) + np.maximum(i - (rows - 2), 0.0)
     j = np.minimum(j, columns - 1.001)
-    i = np.clip(i, 0.0, rows - 1.001)
-    j0, i0 = j.astype(np.int32), i.astype(np.int32)
+    i = np.minimum(np.maximum(i, 0.0), rows - 1.001)
+    j0, i0 = j.astype(np.intp), i.astype(np.intp)
     fj, fi = (j - j0).astype(np.float32), (i - i0).astype(np.float32)
     flat = grid.ravel()
     base = i0 * columns + j0
-    low = flat[base] * (1.0 - fj) + flat[base + 1] * fj
-    high = flat[base + columns] * (1.0 - fj) + flat[base + columns + 1] * fj
-    made: Floats = (low * (1.0 - fi) + high * fi + over * STEP_MM).astype(np.float32)
+    low, lower_right, high, upper_right = (
+        flat[first:].take(base) for first in (0, 1, columns, columns + 1)
+    )
+    low += (lower_right - low) * fj
+    high += (upper_right - high) * fj
+    made: Floats = (low + (high - low) * fi + over * STEP_MM).astype(np.float32)
     return made
 
 

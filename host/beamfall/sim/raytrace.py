@@ -180,20 +180,24 @@ class Tracer:
         near &= (closest < width + 0.3) | (lowest < 0.35)
         chosen, at, leave = chosen[near], at[near], leave[near]
         del highest, lowest, closest, width
-        live = np.arange(chosen.size)
         hit = np.zeros(chosen.size, dtype=bool)
-        o = start[:, chosen]
-        d = ahead[:, chosen]
+        live, far = np.arange(chosen.size), at
+        o, d = start.take(chosen, axis=1), ahead.take(chosen, axis=1)
+        o[0] -= body.x
         for step in range(_MARCH_STEPS):
-            point = o[:, live] + at[live] * d[:, live]
-            gap = look_up(body.distance, np.hypot(point[0] - body.x, point[1]), point[2])
+            gap = look_up(
+                body.distance, np.hypot(o[0] + far * d[0], o[1] + far * d[1]), o[2] + far * d[2]
+            )
             found = gap < 0.012
-            hit[live[found]] = True
-            at[live] += np.where(found, 0.0, 0.9 * gap)
-            gone = (at[live] > leave[live]) | (o[2, live] + at[live] * d[2, live] > body.top + 60.0)
-            live = live[~(found | gone)]
+            far = far + np.where(found, 0.0, 0.9 * gap)
+            at[live] = far
+            hit[live] = found
+            gone = (far > leave.take(live)) | (o[2] + far * d[2] > body.top + 60.0)
+            kept = np.flatnonzero(~(found | gone))
+            live, far = live.take(kept), far.take(kept)
             if not live.size or (step > 30 and live.size < 20):
                 break
+            o, d = o.take(kept, axis=1), d.take(kept, axis=1)
         hit &= at < np.minimum(nearest[chosen] + 0.3, leave)
         kept = chosen[hit]
         point = start[:, kept] + at[hit] * ahead[:, kept]
@@ -349,18 +353,24 @@ class Tracer:
             if not own.size:
                 continue
             at = np.full(own.size, 0.06, dtype=np.float32)
-            live = np.arange(own.size)
-            o, d = point[:, own], way[:, own]
+            begin, through = point.take(own, axis=1), way.take(own, axis=1)
+            live, far = np.arange(own.size), at
+            o, d = begin.copy(), through
+            o[0] -= body.x
             for _ in range(_MARCH_STEPS):
-                here = o[:, live] + at[live] * d[:, live]
-                gap = look_up(body.distance, np.hypot(here[0] - body.x, here[1]), here[2])
-                sunk = here[2] < LOWEST_MM + 1.0
+                height = o[2] + far * d[2]
+                gap = look_up(body.distance, np.hypot(o[0] + far * d[0], o[1] + far * d[1]), height)
+                sunk = height < LOWEST_MM + 1.0
                 deep[own[live[sunk]]] = True
-                at[live] += np.where(sunk, 0.0, np.maximum(-0.9 * gap, 0.0))
-                live = live[~sunk & (gap < -0.012)]
-                if not live.size:
+                far = far + np.where(sunk, 0.0, np.maximum(-0.9 * gap, 0.0))
+                at[live] = far
+                kept = np.flatnonzero(~sunk & (gap < -0.012))
+                if not kept.size:
                     break
-            deep[own] |= (o[2] + at * d[2] < 0.25) & (d[2] < 0.15)
+                live, far = live.take(kept), far.take(kept)
+                o, d = o.take(kept, axis=1), d.take(kept, axis=1)
+            end = begin + at * through
+            deep[own] |= (end[2] < 0.25) & (through[2] < 0.15)
             length[own] = at
-            normal[:, own] = find_normal(body, o + at * d)
+            normal[:, own] = find_normal(body, end)
         return length, normal, deep
