@@ -66,7 +66,8 @@ def _params(supply_v: float, clamp_v: float, **factors: float) -> dict[str, floa
         "ipull": PULL_SHARE * nominal_a,
         "ihold": factors.get("hold", HOLD_SHARES["nominal"]) * nominal_a,
         "ton": 40e-3,
-        "toff": 60e-3 if clamp_v == 0 else 10e-3,
+        # Until the slowest coil is empty: 11 ms with a plain diode, and what follows is only ringing.
+        "toff": 25e-3 if clamp_v == 0 else 10e-3,
     }
 
 

@@ -32,6 +32,15 @@ def test_nothing_is_stale(make, texts):
     assert make.find_stale(texts) == [], "run `python hardware/make.py` and commit what it writes"
 
 
+def test_the_command_lists_what_is_stale_and_fails(make, results, monkeypatch, capsys):
+    monkeypatch.setattr(make.results, "run_studies", lambda: results)
+    assert make.main(["--check"]) == 0
+    capsys.readouterr()
+    monkeypatch.setattr(make, "picture_sources", lambda: "drawn from something else\n")
+    assert make.main(["--check"]) == 1
+    assert make.SOURCES in capsys.readouterr().out
+
+
 def test_a_stale_file_a_missing_one_and_one_too_many_are_found(make, texts, hardware, tmp_path):
     copy = tmp_path / "hardware"
     shutil.copytree(hardware, copy, ignore=shutil.ignore_patterns("__pycache__"))
