@@ -9,6 +9,7 @@ again: code of others may have swallowed it, in a bare `except` or a `__del__`, 
 
 from __future__ import annotations
 
+import _signal  # type: ignore[import-not-found]  # what `signal` calls, which turns each handler into an enum and back
 import _thread
 import contextlib
 import os
@@ -172,7 +173,7 @@ def hold_interrupts() -> Iterator[Callable[[], None]]:
         with stop.hold() as deliver:
             yield deliver
         return
-    before = signal.getsignal(signal.SIGINT)
+    before = _signal.getsignal(signal.SIGINT)
     if threading.current_thread() is not threading.main_thread() or not callable(before):
         yield lambda: None
         return
@@ -189,9 +190,9 @@ def hold_interrupts() -> Iterator[Callable[[], None]]:
             arrived.clear()
             before(*first)
 
-    signal.signal(signal.SIGINT, note)
+    _signal.signal(signal.SIGINT, note)
     try:
         yield deliver_first
     finally:
-        signal.signal(signal.SIGINT, before)
+        _signal.signal(signal.SIGINT, before)
         deliver_first()
