@@ -67,7 +67,7 @@ class Series:
 
     def run_out(self) -> None:
         while self.bench.ask("status")["activity"]:
-            self.bench.run(0.01)
+            self.bench.run(0.025)
 
     def _waiting(self, ask) -> None:
         for _ in range(4):
@@ -232,6 +232,8 @@ def test_the_property_reaches_the_limit() -> None:
     )
     def look(steps) -> None:
         nonlocal best, waits
+        if best > 0.9 * MOST and waits >= 20:
+            return  # it is shown
         series = run([step for step in steps if step[0] != "rinse"])
         best = max(best, series.most())
         waits += len(series.waited)
