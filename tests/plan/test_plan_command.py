@@ -49,7 +49,7 @@ def test_in_words_with_a_picture(tmp_path) -> None:
         "flash follows",
         "scatter of the picture",
         "Assumptions",
-        "Warning: flash1 takes 9 s to recycle",
+        "Caution: flash1 takes 9 s to recycle",
     ):
         assert words in said
     assert picture.read_bytes().startswith(b"\x89PNG")

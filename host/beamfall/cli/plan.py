@@ -142,4 +142,4 @@ def _print_plan(made: Plan, rig_file: Path | None, learned: Belief | None) -> No
     if learned is not None and learned.simulated and learned.describe() in made.assumptions:
         print("  (learned on the simulated rig; --fresh plans without it)")
     for caution in made.warnings:
-        print(f"Warning: {caution.text}")
+        print(f"Caution: {caution.text}")

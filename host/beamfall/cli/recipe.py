@@ -227,7 +227,7 @@ def use(
     for line in carried.lost:
         print(f"  {show_text(line)}")
     for caution in carried.plan.warnings:
-        print(f"Warning: {show_text(caution.text)}")
+        print(f"Caution: {show_text(caution.text)}")
     if sequence is not None:
         print(f"Sequence written to {show_text(sequence)}")
 

@@ -135,6 +135,6 @@ def _show_end(walk: Walk, file: Path) -> None:
         print("Plan: ", end="")
     print(f"flash {format_ms(plan.flash_delay_s, 1)} after {plan.anchor.describe()}.")
     for caution in plan.warnings:
-        print(f"Warning: {caution.text}")
+        print(f"Caution: {caution.text}")
     print(f"Next: `beamfall seek {file} --port sim` finds the picture on a simulated rig.")
     print(f"`beamfall rig check {file}` looks for what is missing or doubtful.")

@@ -201,7 +201,7 @@ class FaultRig:
             if ended:
                 break
         if not ended or ended[0].state.name == "fault" or ended[0].cause.name == "aborted":
-            why = ended[0].cause.label if ended else "nobody knows why"
+            why = ended[0].cause.label if ended else "the reason is unknown"
             raise ShotError(f"{WATCH_ENDED}: {why}")
         return edges
 

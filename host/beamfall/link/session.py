@@ -215,7 +215,7 @@ class Link(FrameEnd):
         if welcome.boot_id != boot_id:
             raise ReleaseUnknown(
                 f"the answer to release {release} is lost and the board has restarted "
-                f"({welcome.cause.label}), so nobody can know whether the shot ran; look at the rig, "
+                f"({welcome.cause.label}), so it is unknown whether the shot ran; look at the rig, "
                 "then upload and release again"
             )
         return welcome.last_release >= release
@@ -271,7 +271,7 @@ class Link(FrameEnd):
             return self._request(message, False, between)
         welcome = self.reopen(between)
         if welcome.boot_id != boot_id:
-            before = "; nobody can know whether it was carried out before" if perhaps_done else ""
+            before = "; it is unknown whether it was carried out before" if perhaps_done else ""
             raise BoardRestarted(
                 f"the board has restarted ({welcome.cause.label}: {welcome.cause.meaning}); "
                 f"{message.name.replace('_', '-')} was not carried out after the restart{before}; "
@@ -294,14 +294,14 @@ class Link(FrameEnd):
         if status["digest"] != release["digest"]:
             raise ReleaseUnknown(
                 f"the answer to release {release['release']} is lost, and another program has used "
-                "the board since, so nobody can know whether the shot ran; look at the rig, then "
+                "the board since, so it is unknown whether the shot ran; look at the rig, then "
                 "upload and release again"
             )
 
     def _make_unknown(self, release: int, error: Exception) -> ReleaseUnknown:
         return ReleaseUnknown(
             f"the answer to release {release} is lost and the board cannot be asked ({error}), "
-            "so it is not known whether the shot ran; look at the rig, and reconnect before "
+            "so it is unknown whether the shot ran; look at the rig, and reconnect before "
             "the next shot"
         )
 

@@ -71,7 +71,7 @@ def _read_wish(rig: Rig, anchors: list[AnchorEdge]) -> AnchorEdge | None:
     if not possible:
         raise RigFileError(
             f"rig '{rig.name}': aim.anchor = '{aim.anchor}', aim.anchor_count = {aim.anchor_count}: "
-            f"the drops make no such edge; choose one of {', '.join(a.describe() for a in anchors)}"
+            f"no drop makes that edge; choose one of {', '.join(a.describe() for a in anchors)}"
         )
     return possible[0]
 

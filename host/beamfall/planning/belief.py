@@ -288,7 +288,7 @@ class Belief:
                 "To use its answers anyway: `beamfall learned redo`"
             )
         if step.parent != step.before and step.before:
-            return "It replaces what was known before; `beamfall learned undo` brings that back"
+            return "It replaces what was known before"
         return ""
 
     # -- parts -------------------------------------------------------------------------------------

@@ -91,7 +91,7 @@ def _about_drops(rigs: Draws) -> Iterator[Caution]:
                 CautionKind.STREAM,
                 f"{valve.output}: an opening of {valve.opening_s * 1e3:.3g} ms pours a stream: set at most "
                 f"{longest_s * 1e3:.3g} ms for one drop. The plan treats the stream's front as the largest drop, so "
-                "its times are less sure: sweep the flash around them",
+                "its times are less certain: sweep the flash around them",
                 (valve.output,),
                 {"opening_s": valve.opening_s, "longest_s": longest_s},
             )

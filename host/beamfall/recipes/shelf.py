@@ -55,7 +55,7 @@ class Shelf:
         if not file.exists():
             known = [one.recipe.name for one in self.list() if one.recipe is not None]
             have = (
-                f"there are {', '.join(known[:10])}: `beamfall recipe list`"
+                f"you have {', '.join(known[:10])}: `beamfall recipe list`"
                 if known
                 else "none is saved yet: `beamfall recipe save NAME` saves the newest shot"
             )

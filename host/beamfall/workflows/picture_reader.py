@@ -98,7 +98,7 @@ def describe_measured(measured: Measured, words: Mapping[str, str] = _AS_MEASURE
     """
     word = words.get(measured.stage or "")
     if word is None:
-        seen = f"looks like {measured.stage}, " if measured.stage else ""
+        seen = f"looks like '{measured.stage}', " if measured.stage else ""
         return f"{seen}not sure{''.join(f'; {doubt}' for doubt in measured.doubts[:2])}"
     lengths = (
         ("jet {} mm", measured.jet_height),

@@ -204,7 +204,7 @@ class _Seek:
         return {told[number]: chance for number, chance in self.search.chances.items()}
 
     def _look_again(self) -> Workflow[None]:
-        """Have somebody look again at pictures on whose answers much depends: that costs no shot."""
+        """Have somebody look again at the pictures whose answers matter most: that costs no shot."""
         search = self.search
         while (number := search.find_doubtful()) is not None:
             place = [n for n, one in enumerate(self.shots) if one.teaches][number]

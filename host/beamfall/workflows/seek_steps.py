@@ -65,7 +65,7 @@ class WhatIsSeen(Question[Answer | Marked]):
 
     `reading`: what was read in the photograph that has arrived; an empty answer agrees with it, and a mark in pixels
     (`tip 512`) has it read again. `said`: what was said before, where somebody should look at the picture a second
-    time, since much depends on it; an empty answer keeps it.
+    time, since a lot depends on it; an empty answer keeps it.
     """
 
     aim: Aim

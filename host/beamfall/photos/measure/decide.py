@@ -98,7 +98,9 @@ def decide(
             doubts = []
         return replace(reading, confidence=confidence, doubts=doubts)
     if reading.confidence >= SURE:
-        doubt = f"it looks like {reading.stage}, but the beam edges of its shot say {chosen.stage}"
+        doubt = (
+            f"it looks like '{reading.stage}', but the beam edges of its shot say '{chosen.stage}'"
+        )
         return replace(reading, confidence=0.5, doubts=[*reading.doubts, doubt])
     doubts = [] if confidence >= SURE else list(reading.doubts)
     return replace(chosen, confidence=confidence, doubts=doubts)

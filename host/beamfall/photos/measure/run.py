@@ -135,7 +135,7 @@ def _describe(
     sure = reading.confidence >= SURE
     doubts = list(reading.doubts)
     if not sure:
-        doubts.insert(0, f"it looks most like {reading.stage}")
+        doubts.insert(0, f"it looks most like '{reading.stage}'")
     axis = reading.axis if reading.axis is not None else 0.5 * outlines.solid.shape[1]
     marks: dict[str, Mark] = {}
 
