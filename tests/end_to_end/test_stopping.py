@@ -30,6 +30,7 @@ from beamfall.board import Board
 from beamfall.interrupts import StopSignals, hold_interrupts
 from beamfall.setup.rig import EXAMPLE
 from beamfall.shots import ShotLog
+from beamfall.workflows.words import DROP_SEEN
 
 pytestmark = pytest.mark.skipif(
     os.name != "posix", reason="needs POSIX signals and terminals, which Windows lacks"
@@ -251,7 +252,7 @@ def test_a_watch_whose_program_was_killed_does_not_lock_the_next_one_out(
     program.process.wait()
     with Board.connect(witness.url) as board:
         assert board.status().activity.name == "watch", "nobody was there to end it"
-    start("drip", "--port", witness.url).read_until("The beam saw a drop")
+    start("drip", "--port", witness.url).read_until(DROP_SEEN)
     witness.assert_at_rest()
 
 

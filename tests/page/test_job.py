@@ -23,6 +23,7 @@ from page_helpers import (
 from beamfall.page.jobs import NOT_PLANNED, TIMINGS_CHANGED
 from beamfall.page.words import VALVE_STAYED_CLOSED
 from beamfall.shots import ShotLog
+from beamfall.workflows.words import DROP_SEEN
 
 
 @pytest.mark.quick
@@ -263,7 +264,7 @@ def test_a_rinse_asks_first_and_a_question_shows_on_every_view(open_ready: OpenR
     assert served.hub.get("job")["text"] == VALVE_STAYED_CLOSED
     page.goto(f"{served.origin}/#bench")
     page.get_by_role("button", name="One drop").click()
-    expect(page.locator(".said")).to_contain_text("The beam saw the drop")
+    expect(page.locator(".said")).to_contain_text(DROP_SEEN)
 
 
 def test_photographs_are_shown_and_what_is_no_picture_is_not(

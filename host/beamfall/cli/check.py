@@ -38,6 +38,7 @@ from beamfall.workflows.check import (
 from beamfall.workflows.run import run
 from beamfall.workflows.series import settle_before_unlogged
 from beamfall.workflows.steps import Event, Question
+from beamfall.workflows.words import CHECK_AHEAD
 
 if TYPE_CHECKING:
     from beamfall.faults.finder import Finding
@@ -75,7 +76,7 @@ class CheckTerminal(Terminal):
     def ask(self, question: Question[Any], problem: str) -> str:
         match question:
             case Agree(cautions=cautions):
-                self._say(words.CHECK_AHEAD)
+                self._say(CHECK_AHEAD)
                 for caution in cautions:
                     self._say(f"  Caution: {caution}")
                 self.read("Press Enter to begin; Ctrl-C switches all outputs off: ")

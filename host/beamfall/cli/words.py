@@ -10,7 +10,7 @@ from beamfall.setup.unit_words import format_duration
 from beamfall.text import say_count, show_text
 from beamfall.workflows.reading import Reading
 from beamfall.workflows.steps import Pictured, PictureLate
-from beamfall.workflows.words import LIGHT_SEEN, NO_LIGHT_SEEN, say_much_depends
+from beamfall.workflows.words import DROP_SEEN, LIGHT_SEEN, NO_LIGHT_SEEN, say_much_depends
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -39,7 +39,6 @@ if TYPE_CHECKING:
     from beamfall.workflows.sweep import StepFired
     from beamfall.workflows.watch import BeamView
 
-CHECK_AHEAD = "The check will release drops and fire the flash."
 FORGETS_SLOTS = "The simulated board forgets its slots when this command ends."
 BEGINS_APART = "The first shot may differ from the plan: it teaches the search the most."
 
@@ -49,7 +48,7 @@ def say_flashes_ahead(event: FlashesAhead) -> str:
     """The warning before the first flash."""
     what = "flashes are about to fire repeatedly" if event.repeated else "a flash is about to fire"
     return (
-        f"{what}. Flashes can trigger photosensitive epilepsy: warn everybody in the room. "
+        f"{what}. Flashes can trigger photosensitive epilepsy: warn everyone in the room. "
         "Ctrl-C switches all outputs off."
     )
 
@@ -66,7 +65,7 @@ def say_dripped(dripped: Dripped) -> str:
     """What one drop did."""
     if dripped.crossed_s is None:
         return "Nothing crossed the beam: `beamfall check` finds out why."
-    return "The beam saw a drop."
+    return f"{DROP_SEEN}."
 
 
 def say_flashed(flashed: Flashed) -> str:

@@ -185,7 +185,7 @@ class PageFrontEnd:
             case EnoughSeen(listen=listen):
                 return ask(words.EDGES_APPEAR, ((STOP, "Stop watching"),), listen=listen)
             case Agree(cautions=cautions):
-                return ask(words.CHECK_AHEAD, ((READY, "Begin"),), cautions=cautions)
+                return ask(words.MAY_CHECK, ((READY, "Begin"),), cautions=cautions)
             case PutBack(question=one):
                 return ask(one.after, ((DONE, "Done"),))
             case AtRig():

@@ -18,7 +18,13 @@ from beamfall.text import show_text
 from beamfall.workflows.calibrate import DropsProgress
 from beamfall.workflows.repeat import RepeatProgress
 from beamfall.workflows.steps import NONE
-from beamfall.workflows.words import LIGHT_SEEN, NO_LIGHT_SEEN, say_much_depends
+from beamfall.workflows.words import (
+    CHECK_AHEAD,
+    DROP_SEEN,
+    LIGHT_SEEN,
+    NO_LIGHT_SEEN,
+    say_much_depends,
+)
 
 if TYPE_CHECKING:
     from beamfall.board import Board
@@ -67,9 +73,7 @@ WITH_HEIGHTS = "If you measured heights, type them too: before jet 31 mm drop 42
 WITH_JET = "If you measured the jet's height, type it too: jet 31 mm"
 LOOK_AGAIN = "Look at this picture again: what does it show?"
 AGREE, AGREES = "agree", "I agree with what was read (Enter)"
-CHECK_AHEAD = (
-    "The check will open the valve and fire the flash several times. Has everyone been warned?"
-)
+MAY_CHECK = f"{CHECK_AHEAD} Has everyone been warned?"
 CANNOT_DO, CANNOT_TELL = "I cannot do this", "I cannot tell"
 CALCULATING = "calculating"
 CORRECTION_CHOICES = (("yes", "Correct it"), ("no", "Fire it unchanged"))
@@ -217,7 +221,7 @@ def say_dripped(dripped: Dripped) -> str:
     """What one drop did."""
     if dripped.crossed_s is None:
         return "Nothing crossed the beam: find out why under Check."
-    return f"The beam saw the drop {dripped.crossed_s * 1e3:.1f} ms after the opening."
+    return f"{DROP_SEEN} {dripped.crossed_s * 1e3:.1f} ms after the opening."
 
 
 def say_flashed(flashed: Flashed) -> str:

@@ -10,6 +10,8 @@ if TYPE_CHECKING:
     from beamfall.workflows.seek_steps import WhatIsSeen
     from beamfall.workflows.steps import ContainerBelow, WarmingUp
 
+CHECK_AHEAD = "The check will release drops and fire the flash several times."
+DROP_SEEN = "The beam saw a drop"
 LIGHT_SEEN = "The light was seen."
 NO_LIGHT_SEEN = "The contact closed, but the flash-seen sensor saw no light. Did you see the flash?"
 

@@ -55,7 +55,7 @@ export function makeCheck() {
       h(
         'p.soft',
         'The board tests what it can by itself and asks you only about what it cannot see. ' +
-          'It asks once, then opens the valve and fires the flash, without Arm.',
+          'It asks once, then releases drops and fires the flash, without Arm.',
       ),
       h('div.row', begin, aloneBox),
     ),

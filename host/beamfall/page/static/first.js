@@ -12,7 +12,7 @@ export function makeFirst() {
   const root = h('section.panel', h('h2', 'Where to begin'), offers);
   const draw = () => {
     root.hidden = Boolean(state.job || state.shot);
-    const made = state.board?.simulated ? 'This rig is simulated: try everything.' : '';
+    const made = state.board?.simulated ? 'This rig is simulated: try anything.' : '';
     show(
       offers,
       offer('#seek', 'Find the umbrella', `A search fires a few shots and gets closer with each. ${made}`),

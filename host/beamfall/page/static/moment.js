@@ -13,7 +13,7 @@ export function makeMoment() {
   const redraw = fit(box, (width, height) => {
     const m = state.moment;
     if (!m) {
-      show(box, h('p.soft', state.plan?.problem ? '' : 'Drawn only for a collision of drops.'));
+      show(box, h('p.soft', state.plan?.problem ? '' : 'Drawn for collisions only.'));
       return;
     }
     const top = Math.max(40, m.jet_mm.p95 * 1.08, Math.min(m.drop_mm.p95 + m.diameter_mm, 120) * 1.06);

@@ -73,7 +73,7 @@ export function makeSeek() {
     h(
       'section',
       { class: 'panel' },
-      h('h2', {}, 'Find the picture in few shots'),
+      h('h2', {}, 'Find the picture in a few shots'),
       makeStrobeCaution(),
       h(
         'p',
@@ -124,7 +124,7 @@ function sayFound(found) {
     `Not found in ${shots}. ` +
     (found.learned
       ? 'Start again to continue with what was learned.'
-      : 'Nothing was learned: no picture showed anything.')
+      : 'No picture gave information, so nothing was saved. Find out why under Check.')
   );
 }
 

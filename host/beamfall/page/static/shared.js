@@ -60,8 +60,8 @@ function makeLook(file, one, close) {
     h('p.soft.small', joined(one.shows, one.liquid, one.rig, one.made)),
     one.note ? h('p', one.note) : null,
     one.here.length ? [h('h3', 'On this rig'), definitions(one.here)] : null,
-    list('Not carried over', one.lost),
-    list('Warnings', one.warnings),
+    list('Not carried over to your rig', one.lost),
+    list('Cautions', one.warnings),
     h('p.soft.small', 'Keep it, then press “Seek it on this rig”: that starts at these timings.'),
     form(
       keep,
