@@ -10,7 +10,7 @@ from __future__ import annotations
 import os
 import signal
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
@@ -46,13 +46,18 @@ COSTLY = {"browser", "results"}
 IN_ONE_PROCESS = ("tests/page/", "tests/hardware/")
 
 
-@pytest.fixture(autouse=True)
-def small_pictures(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Simulated pictures are traced small: their size changes only how long they take."""
+@pytest.fixture(autouse=True, scope="session")
+def small_pictures() -> Iterator[None]:
+    """Simulated pictures are traced small: their size changes only how long they take.
+
+    For the whole run: a page's pictures may be drawn when its test is over.
+    """
     from beamfall.sim import develop, picture
 
-    monkeypatch.setattr(develop, "PIXELS", 240)
-    monkeypatch.setattr(picture, "_SHEET_PIXELS", 100)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(develop, "PIXELS", 160)
+        patch.setattr(picture, "_SHEET_PIXELS", 100)
+        yield
 
 
 @pytest.fixture(autouse=True)
