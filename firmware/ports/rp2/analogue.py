@@ -35,7 +35,7 @@ _BITS = const(0xFFF)
 _PAD = const(0x80)  # neither digital input nor output
 
 
-# Of 65535: no supply reads this high, but an open pin with its pull-up does.
+# Out of 65535: no supply reads this high, but an open pin with its pull-up does.
 _NOT_WIRED = const(60000)
 _SETTLE_US = const(200)
 

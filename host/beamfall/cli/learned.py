@@ -74,7 +74,7 @@ def redo(rig_file: Path | None = _RIG, board: str | None = _BOARD) -> None:
 
 @app.command("reset")
 def reset(rig_file: Path | None = _RIG, board: str | None = _BOARD) -> None:
-    """Plan by the rig file alone; undo brings the rest back."""
+    """Plan from the rig file alone; undo brings the rest back."""
     _change(rig_file, board, lambda belief: belief.reset())
 
 

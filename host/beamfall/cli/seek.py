@@ -1,4 +1,4 @@
-"""`beamfall seek`: find the wanted picture in few shots."""
+"""`beamfall seek`: find the wanted picture in a few shots."""
 
 from __future__ import annotations
 

@@ -25,7 +25,7 @@ _LONG_LIGHT = 4.0  # times the rig file's duration
 _SATELLITES = 2  # behind one drop
 # Drops that fall by themselves are the same size: their dwells are within this ratio (our choice).
 _ALIKE = 1.5
-# Of the expected dwell: such a drop hangs until it is heavy, one that is let go may be smaller (our choice).
+# Share of the expected dwell: such a drop hangs until it is heavy, one that is let go may be smaller (our choice).
 _OWN_DROP = (0.5, 2.5)
 _APART_S = 0.05  # a nozzle that lets go of drops faster than that lets a stream out (our choice)
 # A stream breaks up into drops 1.9 of its diameters wide and 4.5 apart (Rayleigh, Proc. London Math. Soc. 10, 1878,

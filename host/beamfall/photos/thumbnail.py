@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from PIL.Image import Image
 
 _PIXELS_MOST = 50_000_000  # of a picture that must be decoded whole: 150 MB of memory
-# Of a progressive JPEG, which is kept whole while it is decoded: up to 420 MB
+# For a progressive JPEG, which is kept whole while it is decoded: up to 420 MB
 _PROGRESSIVE_MOST = 70_000_000
 
 

@@ -163,7 +163,7 @@ class Belief:
             for step in reversed(self.chain)
             if step.state is not None and (step.basis or {}).get("jet") == now["jet"]
         ]
-        # Of two nozzles in turn each has a step of its own: the newest may be the other's.
+        # Two nozzles that are calibrated in turn each have a step: the newest may be the other's.
         own = next((step for step in jet if _is_same(step.basis or {}, now, "heights")), None)
         newest = own or next(iter(jet), None)
         if newest is None or newest.state is None:

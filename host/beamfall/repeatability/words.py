@@ -9,7 +9,7 @@ from beamfall.repeatability.assess import Assessment, Quantity
 from beamfall.repeatability.formulas import Trend
 from beamfall.text import list_first
 
-# Of normal values beyond three standard deviations, and of their moving ranges beyond D4 times the mean one.
+# Shares of normal values beyond three standard deviations, and of their moving ranges beyond D4 times the mean one.
 BY_CHANCE = (
     "By chance alone, a steady rig gives about 3 unusual values in 1000, and about 9 sudden jumps "
     "in 1000."

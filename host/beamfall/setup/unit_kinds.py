@@ -26,7 +26,7 @@ class Kind:
     units: Mapping[str, tuple[Decimal, Decimal]]
 
 
-# Of each kind: noun, SI unit, example.
+# For each kind: noun, SI unit, example.
 _WORDS = {
     "length": ("a length", "m", "62 cm"),
     "mass": ("a mass", "kg", "2.1 g"),
@@ -44,7 +44,7 @@ _WORDS = {
     "inductance": ("an inductance", "H", "150 mH"),
     "voltage": ("a voltage", "V", "12 V"),
 }
-# Of each kind: the names of each unit, and its factor.
+# For each kind: the names of each unit, and its factor.
 _FACTORS = {
     "length": {
         "m metre meter": "1",

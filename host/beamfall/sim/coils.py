@@ -15,7 +15,7 @@ from beamfall.physics.coil import CLAMP_V, DIODE_V, Coil, CoilCurrent
 _STEP_S = 50e-6
 _BACK_S = 0.1  # a coil that was switched on longer ago has settled
 _KEPT = 200  # openings that are remembered
-# Of one reading, standard deviation (our choice: a few steps of a 12-bit converter)
+# Standard deviation of one reading (our choice: a few steps of a 12-bit converter)
 _NOISE_MA, _NOISE_MV = 1.5, 20.0
 _MOST = 65535
 

@@ -251,7 +251,7 @@ class Picture:
     drop2_m: float | None  # lowest point of the later drop
     umbrella_m: float | None = None  # its width, rim to rim
     share: float | None = None  # of a single drop's jet: its height over its greatest one
-    # Of a single drop: light minus each moment of its splash (`physics.splash`), as far as they come.
+    # For a single drop: light minus each moment of its splash (`physics.splash`), as far as they come.
     since_s: Mapping[str, float] = field(default_factory=dict)
     # Before the contact: from the later drop to what it falls on, in its diameters.
     gap: float | None = None

@@ -46,7 +46,7 @@ class Frame:
     per_mm: float
 
     def height(self, row: float) -> float:
-        """Of a row above the surface, in mm."""
+        """Height of a row above the surface, in mm."""
         return (self.surface - row) / self.per_mm
 
 

@@ -43,7 +43,7 @@ _ROUGH_WIDTH_ERROR = 0.06  # where it is not
 _YOUNG, _HEADS = (1.1, 1.9), (0.7, 1.7)
 _UNUSUAL = 0.002  # the density of any other width
 _ANY_WIDTH = 0.05  # the same of jets' heads, of which some are thin, and of a crown's parts
-# Of what looks like an umbrella with a drop above it, how much is a jet before the contact (estimate).
+# The share of what looks like an umbrella with a drop above it that is a jet before the contact (estimate).
 _DROP_ABOVE = 0.4
 _DEEPEST = 0.2  # of its width: how far a drop enters the jet during a contact, 0.25 ms at 3.5 m/s
 _WIDEST_STEM = 2.0  # drops' widths; stems of computed jets reach 1.4

@@ -205,7 +205,7 @@ def _fit_ages(
     drop_m = scene.drop_diameter_m
     assert drop_m is not None
     speed, speed_error = meeting_speed(scene)
-    # Of the logarithms of the sheet's speed and time and of the drop's diameter.
+    # Scatter of the logarithms of the sheet's speed and time and of the drop's diameter.
     spreads = np.array(
         [math.hypot(SPEED_SPREAD, speed_error), TIME_SPREAD, scene.drop_diameter_error]
     )

@@ -18,7 +18,7 @@ _LEAST_BELOW = 0.035  # of the height: a reflection shorter than this proves not
 _WINDOW = 0.11  # of the height: half the width looked at
 _MOST_BELOW = 1.3  # a reflection reaches no further down than what it reflects reaches up
 _UNSEEN = 0.15  # how much less a reflection proves that the frame cuts, by what stands over what is seen of it
-# Of the height: what is smaller may have a reflection too faint to see, what is larger is no drop.
+# Share of the height: what is smaller may have a reflection too faint to see, what is larger is no drop.
 _LEAST_DROP, _MOST_DROP = 0.015, 0.13
 _LEAST_MIRRORED = 0.1  # of a drop's outlines, the share that its reflection shows at least
 

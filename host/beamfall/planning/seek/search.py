@@ -35,7 +35,7 @@ NEAR_S = 0.001  # a picture within this of the wanted stage is found
 # The search stops at this chance that a picture is the wanted one. In tests/benchmarks/seek_shots.py the chances are
 # what they say, so that a search is right a little more often than this when it stops.
 SURE = 0.93
-# Of one drop the models have no such tails, so that the chance is what it says.
+# For one drop the models have no such tails, so that the chance is what it says.
 SURE_OF_ONE = 0.93
 # Shares of the best possible chance that are enough where that is lower.
 _OF_REACHABLE, _OF_REACHABLE_OF_ONE = 0.945, 0.92
@@ -48,7 +48,7 @@ _ODD = 0.5  # an answer is odd if it means nothing with more than this chance
 _DOUBT, _DOUBT_END = 0.15, 0.1
 _HIDES = 2  # crowns, and as many jets: no cavity between them that a picture can show
 _MISSES_MOST = 2  # at one spacing, before another is tried
-# Of the variance of the flash's delay: it is then known a fifth better (our choice).
+# Share of the variance of the flash's delay: it is then known a fifth better (our choice).
 _MUCH_TOLD = 0.36
 _USELESS_MOST = 2  # shots in a row without information: the rig is wrong, not the timing
 
@@ -316,7 +316,7 @@ class Search:
         kind = self.rig.aim.kind
         wanted = (kind, "found", *(("crown",) if self._is_cavity_hidden() else ()))
         shown = [n for n in chances if self._told[n].answer.word in wanted]
-        # Of one drop a picture counts once somebody has seen in it what is wanted.
+        # For one drop a picture counts once somebody has seen in it what is wanted.
         self.best = max(shown or chances, key=lambda number: chances[number])
         self.best_chance = chances[self.best]
 
