@@ -65,7 +65,7 @@ def say_plainly(one: Quantity) -> str:
     last = _find_last(one.ewma.outside, len(one.values_s))
     count = len(one.values_s)
     said = f"About 95 % of shots lie within ±{size(_WITHIN * one.spread.deviation)}"
-    said += f", judged from {count}." if count < _ENOUGH else "."
+    said += f", judged from {count} shots." if count < _ENOUGH else "."
     if not last:
         return f"{said} The latest shots are like the others."
     earlier, newest = one.values_s[:-last], one.values_s[-last:]

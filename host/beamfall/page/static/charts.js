@@ -83,15 +83,15 @@ export function makeRepeatability() {
             )
           : h(
               'p',
-              `No drift, and nothing missing, as far as ${countShots(data.shots)} can show`,
-              data.outside.length ? '; but some shots were unusual.' : '.',
+              'No drift found, nothing missing',
+              data.outside.length ? ', but some shots were unusual.' : '.',
             ),
         data.outside.length
           ? [h('p', `Beyond the control limits. ${data.by_chance}`), h('ul', items(data.outside))]
           : null,
         h(
           'p.soft',
-          `${countShots(data.shots)}, beam ${data.beam}. `,
+          `${countShots(data.shots)}, seen by ${data.beam}. `,
           flash.count
             ? [
                 `Flash contact: ${flash.count} measured, `,

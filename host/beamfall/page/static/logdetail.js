@@ -118,7 +118,7 @@ export function makeDetail({ toggleMark, comparing }) {
       ['spacing', ms(line.spacing_ms, 3)],
       ['fired for', line.purpose || '–'],
       ['rig', line.rig ?? '–'],
-      ['board', `${content.board.name}, firmware ${content.board.firmware}, ${content.board.timing}`],
+      ['board', `${content.board.name}, firmware ${content.board.firmware}, timing ${content.board.timing}`],
       ['seed', content.seed === null ? '–' : String(content.seed)],
     ];
     detail.dataset.shot = String(shot);

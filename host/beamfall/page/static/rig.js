@@ -244,7 +244,8 @@ function takeHeld(form, typing) {
 
 /** @param {RigField} field @param {string} id */
 function makeChoice(field, id) {
-  const nothing = field.default ? `${field.default} (default)` : 'the planner chooses';
+  const left = field.path.startsWith('camera') ? 'none' : 'the planner chooses';
+  const nothing = field.default ? `${field.default} (default)` : left;
   return select([['', nothing], ...(field.options ?? [])], { id });
 }
 

@@ -78,7 +78,7 @@ export function makeSeek() {
       h(
         'p',
         { class: 'soft' },
-        'Start fires the first shot at once: you need not arm. After each shot, say what the picture shows, and the ' +
+        'Start fires the first shot at once, without Arm. After each shot, say what the picture shows, and the ' +
           'next shot comes closer.',
       ),
       h(

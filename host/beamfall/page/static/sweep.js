@@ -90,7 +90,7 @@ export function makeSweep() {
       makeStrobeCaution(),
       h(
         'p.soft',
-        'The sweep fires its first shot at once: you need not arm. Each shot uses another value. If the rig ' +
+        'The sweep fires its first shot at once, without Arm. Each shot uses another value. If the rig ' +
           'drifts slowly, choose interleaved or shuffled order: then the drift does not look like an effect of ' +
           'the timing.',
       ),
