@@ -234,7 +234,7 @@ def test_a_sequence_file_that_is_no_toml_is_named(tmp_path: Path) -> None:
 
 def test_rows_say_where_they_stand() -> None:
     row = TickRow("beam1", 2, "flash1", 23_750_000, 250_000, origin=2)
-    assert row.describe(HZ) == "row 3 (flash1, beam1 edge 2 + 190.000 ms)"
+    assert row.describe(HZ) == "row 3 (flash1, edge 2 of beam1 + 190.000 ms)"
 
 
 def test_a_table_for_another_clock_is_refused() -> None:

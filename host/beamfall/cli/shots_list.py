@@ -83,7 +83,9 @@ def describe_line(line: ShotLine) -> tuple[str, ...]:
     """Return a shot's row of the list, as text."""
     flash = format_ticks(line.flash_delay_ticks, line.clock_hz)
     if line.flash_delay_ticks is not None:
-        anchor = f"{line.anchor_beam} edge {line.anchor_count}" if line.anchor_beam else "release"
+        anchor = (
+            f"edge {line.anchor_count} of {line.anchor_beam}" if line.anchor_beam else "release"
+        )
         flash = f"{anchor} + {flash}"
     return (
         str(line.shot),

@@ -279,7 +279,7 @@ def _describe_row(row: Row, edges: ExpectedEdges) -> dict[str, Any]:
         "count": row.count,
         "where": "release"
         if row.anchor == "release"
-        else f"{Signal.of(row.anchor).label} edge {row.count}",
+        else f"edge {row.count} of {Signal.of(row.anchor).label}",
         "delay": _say_time(row.delay_s),
         "width": _say_time(row.width_s),
         "delay_ms": row.delay_s * 1e3,

@@ -95,7 +95,7 @@ def _read_parts(archive: zipfile.ZipFile, source: str) -> dict[str, bytes]:
         limit = limits.get(entry.filename)
         if limit is None or entry.filename in found:
             raise RecipeError(
-                f"{source}: not a Beamfall recipe: it holds something besides {', '.join(limits)}"
+                f"{source}: not a Beamfall recipe: it contains something other than {', '.join(limits)}"
             )
         with archive.open(entry) as part:
             content = part.read(limit + 1)  # do not trust the size that the entry states

@@ -31,8 +31,8 @@ class Anchored:
 
     @property
     def where(self) -> str:
-        """The anchor in words: `release`, `beam1 edge 2`."""
-        return self.anchor if self.anchor == "release" else f"{self.anchor} edge {self.count}"
+        """The anchor in words: `release`, `edge 2 of beam1`."""
+        return self.anchor if self.anchor == "release" else f"edge {self.count} of {self.anchor}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +48,7 @@ class TickRow(Anchored):
         return (ANCHORS.index(self.anchor), self.count, self.delay_ticks, Signal.of(self.output))
 
     def describe(self, clock_hz: int) -> str:
-        """The row in words, for messages: `row 3 (flash1, beam1 edge 2 + 85.000 ms)`."""
+        """The row in words, for messages: `row 3 (flash1, edge 2 of beam1 + 85.000 ms)`."""
         delay = format_ticks(self.delay_ticks, clock_hz)
         return f"row {self.origin + 1} ({self.output}, {self.where} + {delay})"
 

@@ -88,7 +88,7 @@ function listAnchors(table, now) {
         (_, n) =>
           /** @type {[string, string]} */ ([
             `${beam} ${n + 1}`,
-            `${beam.replace('beam', 'beam ')} edge ${n + 1}`,
+            `edge ${n + 1} of ${beam.replace('beam', 'beam ')}`,
           ]),
       );
     }),
