@@ -16,7 +16,12 @@ from beamfall.physics.umbrella import umbrella_radius
 from beamfall.sim.collision import see_picture
 from beamfall.sim.develop import render
 from beamfall.sim.liquid_shapes import find_sheet
-from beamfall.sim.picture import SimulatedPicture, draw_pictures, frame_action
+from beamfall.sim.picture import (
+    RecalledPicture,
+    SimulatedPicture,
+    draw_pictures,
+    frame_action,
+)
 from beamfall.sim.raytrace import Frame
 from beamfall.sim.rig import SimulatedRig
 from beamfall.sim.scene import make_scene
@@ -159,3 +164,14 @@ def test_a_single_drop_shows_its_crown_until_it_has_sunk_back(after_ms, shows) -
     column = rig._splash.columns[0]
     picture = see_picture(model, column, column.drops[0].impact_s + after_ms * 1e-3)
     assert picture.shows == shows
+
+
+@pytest.mark.parametrize("frame_mm", [(120.0, 60.0, 200.0), (60.0, 120.0, 200.0)])
+def test_a_small_picture_is_traced_at_its_own_size(
+    frame_mm: tuple[float, float, float], tmp_path: Path
+) -> None:
+    model = rig_of()
+    scene = make_scene(shoot(SimulatedRig(model), 0.105, -0.008), model) | {"frame_mm": frame_mm}
+    RecalledPicture({"scene": scene, "pictures": []}).draw(tmp_path / "small.png", width=60)
+    with Image.open(tmp_path / "small.png") as image:
+        assert image.width == 60

@@ -47,11 +47,11 @@ class Picture(Protocol):
         *,
         tell: bool = True,
         taken: datetime | None = None,
-        pixels: int | None = None,
+        width: int | None = None,
     ) -> None:
         """Write it as a PNG, or as a JPEG where the path ends so; with a caption of what it shows if `tell`.
 
-        `pixels`: along its longer side, None: a full picture. `taken` is what the camera's clock showed, for its EXIF;
+        `width`: its pixels across, None: a full picture. `taken` is what the camera's clock showed, for its EXIF;
         None: the time of the shot, where it is known. Raises UserError if it cannot be written.
         """
 

@@ -42,8 +42,8 @@ def load_picture(log_path: Path, logged: LoggedShot, width: int) -> bytes | None
     with ScratchFolder() as folder:
         file = folder / drawn.name
         try:
-            # The page may be asking what it shows. A picture is at most twice as tall as it is wide.
-            known.draw(file, tell=False, pixels=2 * width)
+            # The page may be asking what it shows.
+            known.draw(file, tell=False, width=width)
         except BeamfallError:
             raise
         except Exception as error:  # a damaged log makes the drawing fail in any way it likes

@@ -65,11 +65,11 @@ class SimulatedPicture:
         *,
         tell: bool = True,
         taken: datetime | None = None,
-        pixels: int | None = None,
+        width: int | None = None,
     ) -> None:
         if taken is None and self.taken_us is not None:
             taken = datetime.fromtimestamp(self.taken_us / 1e6)
-        draw_scene(self.scene, path, describe(self.shows, self.stage_s, tell), taken, pixels)
+        draw_scene(self.scene, path, describe(self.shows, self.stage_s, tell), taken, width)
 
 
 @dataclass(frozen=True)
@@ -103,10 +103,10 @@ class RecalledPicture:
         *,
         tell: bool = True,
         taken: datetime | None = None,
-        pixels: int | None = None,
+        width: int | None = None,
     ) -> None:
         draw_scene(
-            self.truth["scene"], path, describe(self.shows, self.stage_s, tell), taken, pixels
+            self.truth["scene"], path, describe(self.shows, self.stage_s, tell), taken, width
         )
 
 
@@ -125,15 +125,18 @@ def draw_scene(
     path: str | Path,
     words: str = NO_PHOTOGRAPH,
     taken: datetime | None = None,
-    pixels: int | None = None,
+    width: int | None = None,
 ) -> None:
     """Write a scene as a PNG or JPEG with the words in its corner, framed on the action.
 
-    `taken` is what the camera's clock showed; `pixels`: along the longer side, `develop.PIXELS` at most.
+    `taken` is what the camera's clock showed; `width`: pixels across. The longer side has `develop.PIXELS` at most.
     Raises UserError if the file cannot be written.
     """
     framed = frame_action(scene)
-    image = _paint(framed, pixels)
+    if width is not None:
+        wide, above, _ = framed["frame_mm"]
+        width = math.ceil(width * max(1.0, (above + framed.get("below_mm", BELOW_MM)) / wide))
+    image = _paint(framed, width)
     if not scene["lit"]:
         words = f"no light reached the camera: a black picture\n{words}"
     _write_words(image, words)
@@ -141,7 +144,8 @@ def draw_scene(
 
 
 def encode_scene(scene: Scene, words: str, pixels: int) -> bytes:
-    """Return a scene as a JPEG, framed on the action, with the words in it; `pixels` as in `draw_scene`."""
+    """Return a scene as a JPEG, framed on the action, with the words in it; `pixels`: along the longer side, as in
+    `draw_scene`."""
     image = _paint(frame_action(scene), pixels)
     _write_words(image, words)
     data = io.BytesIO()
