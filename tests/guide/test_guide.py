@@ -170,6 +170,12 @@ def test_the_suggested_beam_and_opening_follow_the_nozzle() -> None:
     assert 23.0 < float(suggested["valve[1].opening"].removesuffix(" ms")) < 28.0
 
 
+def test_the_suggested_latency_ends_after_the_valve_has_closed() -> None:
+    for opening in ("13 ms", "26 ms", "40 ms"):
+        valve = walk_through(valve_opening=opening).make_rig().valves[0]
+        assert valve.opening_s < valve.latency_s < valve.opening_s + 0.03
+
+
 def test_flow_through_a_bore_is_torricellis() -> None:
     # 0.61 · π/4 · (3 mm)² · √(2 · 9.81 · 0.1) = 6.04 µL/ms: Torricelli, any textbook of hydraulics.
     # 20 mm of narrow path take 3 % more (Hagen-Poiseuille).

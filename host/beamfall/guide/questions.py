@@ -62,6 +62,11 @@ def _suggest_opening(rig: Rig) -> str:
     return f"{max(1.0, round(2e3 * opening_s) / 2.0):g} ms"
 
 
+def _suggest_latency(rig: Rig) -> str:
+    """A little longer than the opening: a drop comes free only after its valve has closed."""
+    return f"{max(35.0, 1e3 * rig.valves[0].opening_s + 9.0):g} ms"
+
+
 QUESTIONS = (
     GuideQuestion(
         "liquid", "Which liquid do you use?",
@@ -103,7 +108,7 @@ QUESTIONS = (
     GuideQuestion(
         "valve[1].latency", "How long does it take from the command until the drop leaves the nozzle?",
         "Few people know. Use the suggestion: calibrating measures it later.",
-        "valve", _say("35 ms"),
+        "valve", _suggest_latency,
     ),
     GuideQuestion(
         "beam[1].height", "How high is the infrared beam above the liquid?",
