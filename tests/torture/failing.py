@@ -16,6 +16,7 @@ import argparse
 import contextlib
 import ctypes
 import errno
+import gc
 import io
 import os
 import shutil
@@ -303,6 +304,7 @@ def main() -> int:
         template.mkdir()
         names = args.cases or list(CASES)
         make_template(template, names)
+        gc.freeze()  # a collection in a forked process would copy every page that this one has loaded
         total = 0
         found: list[str] = []
         for name in names:
