@@ -58,6 +58,10 @@ class Sign:
         if set(self.words) != set(self.outcomes):
             raise ValueError(f"sign {self.name}: words and outcomes differ")
 
+    def names(self, cause: str) -> bool:
+        """Whether this cause changes what the sign shows."""
+        return cause in self.chances or cause in self.hiders
+
     def chance(self, causes: tuple[str, ...]) -> list[float]:
         """Chance of each outcome, in their order, with these causes at work and no others."""
         for hider in self.hiders:

@@ -79,8 +79,11 @@ class CauseChances:
         """Chance of each outcome (columns) of the rig under each hypothesis (rows)."""
         table = self._tables.get(sign.name)
         if table is None:
-            rows = [sign.chance(tuple(self.names[i] for i in one)) for one in self.sets]
-            table = np.maximum(np.array(rows), _LEAST)
+            # A sign says the same of all causes that it does not name.
+            named = {i for i, name in enumerate(self.names) if sign.names(name)}
+            sets = [tuple(i for i in one if i in named) for one in self.sets]
+            rows = {one: sign.chance(tuple(self.names[i] for i in one)) for one in set(sets)}
+            table = np.maximum(np.array([rows[one] for one in sets]), _LEAST)
             self._tables[sign.name] = table
         return table
 
