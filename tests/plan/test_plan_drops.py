@@ -8,13 +8,16 @@ import numpy as np
 import pytest
 
 from beamfall.errors import RigFileError
+from beamfall.faults.setup import expect_drop
 from beamfall.planning.collision import draw_rigs, plan_collision
-from beamfall.planning.openings import THIRD_S
+from beamfall.planning.openings import MEETING, THIRD_S
 from beamfall.planning.result import Caution, CautionKind, Role
 from beamfall.planning.setting import make_setting
 from beamfall.setup.limits import BoardLimits
 from beamfall.setup.rig import Rig, example_rig
 from beamfall.setup.rig_shot import DropInRig
+from beamfall.setup.signals import Signal
+from beamfall.sim.needs import Falling, find_needs
 from beamfall.sim.predicted import fire, make_middle_rig
 
 from .conftest import make_rig
@@ -50,6 +53,31 @@ def test_no_drop_comes_free_before_its_valve_has_closed() -> None:
     (opened, *_) = [row.delay_s for row in plan.sequence.rows if row.output == "valve1"]
     assert drop.left_s - opened == pytest.approx(0.026, abs=1e-5)
     assert float(np.median(rigs.first.latency_s)) == pytest.approx(0.026, abs=5e-4)
+    assert float(np.min(rigs.first.latency_s)) == pytest.approx(0.026)
+
+
+def test_what_a_rig_needs_does_not_depend_on_a_latency_shorter_than_the_opening() -> None:
+    """The truth that plans are judged by follows the simulated valve, which lets no drop go before it has closed."""
+    drops = (DropInRig(valve="valve1"), DropInRig(valve="valve1"), DropInRig(valve="valve2"))
+    falling = [
+        Falling(Signal[one].number, 0.026, THIRD_S) for one in ("valve1", "valve1", "valve2")
+    ]
+    needs = []
+    for latency_s in (0.01, 0.026):
+        rig = make_two_nozzles(*drops)
+        second = replace(rig.valves[1], latency_s=latency_s)
+        model = make_middle_rig(replace(rig, valves=(rig.valves[0], second))).model
+        needs.append(find_needs(model, 0.002, MEETING, drops=falling))
+    assert needs[0] == needs[1] and needs[0] is not None
+
+
+def test_a_drop_is_expected_at_the_beam_only_after_its_valve_has_closed() -> None:
+    rig = make_rig()
+    early, closed = (
+        expect_drop(rig, replace(rig.valves[0], latency_s=one), rig.beams[0])
+        for one in (0.01, rig.valves[0].opening_s)
+    )
+    assert early == closed and early is not None
 
 
 def make_two_nozzles(*drops: DropInRig) -> Rig:

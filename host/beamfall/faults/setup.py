@@ -10,7 +10,12 @@ from beamfall.faults.origin import Origin, Source
 from beamfall.physics.fall import fall
 from beamfall.planning.make import make_plan
 from beamfall.planning.rows import EARLIEST_S, find_beam_settings
-from beamfall.planning.setting import compute_drop, compute_start_speed, make_setting
+from beamfall.planning.setting import (
+    compute_drop,
+    compute_start_speed,
+    find_latency,
+    make_setting,
+)
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import Signal, SignalKind
 
@@ -197,7 +202,7 @@ def expect_drop(rig: Rig, valve: Valve, beam: Beam) -> Expectation | None:
     except PhysicsRangeError:
         return None
     u = rig.uncertainty
-    middle = valve.latency_s + result.time_s
+    middle = find_latency(valve) + result.time_s
     margin = 3.0 * (u.latency_s + u.height_m / result.speed_m_s) + result.time_s / 6.0 + 0.005
     dwell = reach / result.speed_m_s
     return Expectation(max(0.0, middle - margin), middle, middle + margin, dwell)

@@ -109,9 +109,9 @@ def find_needs(
 
 
 def _let_fall(calm: RigModel, one: Falling) -> Drop:
-    """The drop of a valve that opens at 0."""
+    """The drop of a valve that opens at 0; as in a shot, it comes free once the valve has closed, not before."""
     place = calm.list_lines(SignalKind.VALVE).index(one.line) if one.line else 0
-    drop = make_drop(calm, place + 1, 0.0, one.opening_s, random.Random(0), 0.0)
+    drop = make_drop(calm, place + 1, 0.0, one.opening_s, random.Random(0), one.opening_s)
     if drop is None:
         raise ValueError("the model's valve makes no drop")
     return drop
