@@ -55,7 +55,7 @@ COMMANDS = {
         "show_help",
         "Read the handbook: step-by-step guides, keys, commands.",
     ),
-    "photos": Entry("photos", "app", "Measure photographs: drops, jet, umbrella, time of contact."),
+    "photos": Entry("photos", "app", "Measure pictures: drop, jet, umbrella, time since contact."),
     "shots": Entry("shots", "app", "The shot log: list, rate, export, match photographs."),
 }
 

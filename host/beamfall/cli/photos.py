@@ -25,7 +25,7 @@ from beamfall.text import show_text
 from beamfall.workflows.picture_measure import expect_shots, find_lights, find_rig, find_shots
 from beamfall.workflows.picture_scene import make_picture_scene
 
-app = make_app("Measure photographs: drops, jet, umbrella, time of contact.")
+app = make_app("Measure pictures: drop, jet, umbrella, time since contact.")
 
 
 @app.command("measure")
