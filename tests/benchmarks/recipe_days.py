@@ -109,9 +109,9 @@ def main() -> None:
     """Run it."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--rigs", type=int, default=100)
-    parser.add_argument("--world", choices=WORLDS)
+    parser.add_argument("--world", choices=WORLDS[:2])
     options = parser.parse_args()
-    for world in [options.world] if options.world else WORLDS:
+    for world in [options.world] if options.world else WORLDS[:2]:
         start = time.perf_counter()
         results = [one for n in range(options.rigs) if (one := measure_one(n, world)) is not None]
         print(f"world '{world}', {len(results)} of {options.rigs} hidden rigs with a recipe")
