@@ -24,6 +24,7 @@ from beamfall.page.jobs import make_seek
 from beamfall.page.listening import make_opener
 from beamfall.planning.learned import find_file
 from beamfall.shots.remarks import NO_LIGHT
+from beamfall.sim import develop
 
 
 def run_seek(served: Served, *, simulated_person: bool = False) -> dict[str, Any]:
@@ -63,8 +64,9 @@ def test_a_person_may_call_a_picture_black(open_ready: OpenReady) -> None:
 
 @pytest.mark.parametrize("size", [TELEPHONE, TABLET, LAPTOP], ids=lambda size: size["width"])
 def test_the_picture_and_all_answers_are_in_view(
-    open_ready: OpenReady, size: dict[str, int]
+    open_ready: OpenReady, size: dict[str, int], monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.setattr(develop, "PIXELS", 600)  # as large as the page shows it
     served, page = open_ready(size=size)
     page.goto(f"{served.origin}/#seek")
     page.get_by_role("button", name="Start").click()
