@@ -307,7 +307,7 @@ def make_drops(rig: Rig, values: Mapping[str, Floats], valve: Valve) -> DropDraw
     nothing = np.full_like(diameter, np.nan)
     drops = DropDraws(
         setting=setting,
-        latency_s=np.maximum(valve.opening_s, latency),
+        latency_s=np.maximum(valve.opening_s, latency),  # no sooner than its valve has closed
         diameter_m=diameter,
         start_height_m=nozzle - values["detachment_ratio"] * diameter,
         start_speed_m_s=np.minimum(

@@ -36,7 +36,9 @@ class Aim:
         0.0, 4.0, "time from the anchor's edge to the flash", default=None, example="8 ms"
     )
     anchor: str | None = choice(
-        ("release", *BEAMS), "what the flash follows: the release or a beam", default=None
+        ("release", *BEAMS),
+        "what the flash follows: the release or a beam; if left out, the planner chooses",
+        default=None,
     )
     anchor_count: int | None = count(
         0, 255, "which counted edge of that beam, from 1; 0 for the release", default=None

@@ -101,8 +101,9 @@ def _compare_days(recipe: Recipe, now: Rig, learned: Belief | None) -> Workflow[
 
     seen = None
     if recipe.drops and now.beams:
-        yield WarmingUp(2)
-        dripped = yield from fire(make_drops(now), {"drops": "today"})
+        drops = make_drops(now)
+        yield WarmingUp(len(drops.rows))
+        dripped = yield from fire(drops, {"drops": "today"})
         seen = next(iter(measure_drops([dripped.record], now)), None)
     try:
         return find_correction(recipe, now, seen, learned=learned)

@@ -244,8 +244,7 @@ function takeHeld(form, typing) {
 
 /** @param {RigField} field @param {string} id */
 function makeChoice(field, id) {
-  const left = field.path.startsWith('camera') ? 'none' : 'the planner chooses';
-  const nothing = field.default ? `${field.default} (default)` : left;
+  const nothing = field.default ? `${field.default} (default)` : 'not set';
   return select([['', nothing], ...(field.options ?? [])], { id });
 }
 
