@@ -92,8 +92,9 @@ def list_carried(recipe: Recipe, carried: Carried) -> list[tuple[str, str]]:
     if carried.chance is not None:
         from beamfall.recipes.spacing import CLOSE_S  # numpy is slow to load
 
-        within = f"within {format_ms(CLOSE_S, 0)} of the recipe's stage"
-        pairs.append(("first picture", f"{within}: chance {100 * carried.chance:.0f} %"))
+        chance = f"{100 * carried.chance:.0f} % chance"
+        close = f"within {format_ms(CLOSE_S, 0)} of the recipe's stage"
+        pairs.append(("first picture", f"{chance} that it is {close}"))
     return pairs
 
 

@@ -171,7 +171,9 @@ def parse_rig(content: Mapping[str, Any], source: str, *, default_name: str = "r
     Raises RigFileError; its `problems` have paths such as `valve[1].height`.
     """
     if "row" in content and "valve" not in content:
-        cure = "Commands take it with --sequence; `beamfall sequence check` checks it"
+        cure = (
+            "Check it with `beamfall sequence check`, and fire it with `beamfall shoot --sequence`"
+        )
         other = name_other_kind(source, "sequence file", "rig file", cure)
         raise RigFileError(other[0].text, problems=other)
     known = (*TEXTS, *(table.name for table in TABLES))

@@ -91,7 +91,7 @@ def load_sequence(path: str | Path) -> Sequence:
 def parse_sequence(content: Mapping[str, Any], source: str, *, default_name: str = "") -> Sequence:
     """Check the parsed content of a sequence file; `source` names it. Raises SequenceError."""
     if "valve" in content and "row" not in content:
-        cure = "Commands take it as RIG; `beamfall rig check` checks it"
+        cure = "Check it with `beamfall rig check`, and plan a shot from it with `beamfall plan`"
         other = name_other_kind(source, "rig file", "sequence file", cure)
         raise SequenceError(other[0].text, problems=other)
     problems: list[KeyProblem] = []
