@@ -140,8 +140,9 @@ class Controller:
 
     def serve(self, activity, output, width):
         """Run a service action: one pulse, with edges recorded for a while after it. Return 0 or why not."""
-        tail_ms = FLASH_TAIL_MS if is_flash(output) else SERVICE_TAIL_MS
-        tail = ms_to_ticks(tail_ms, self.limits.clock_hz)
+        tail = ms_to_ticks(
+            FLASH_TAIL_MS if is_flash(output) else SERVICE_TAIL_MS, self.limits.clock_hz
+        )
         self._service.make_single(output, width, self.limits.earliest, tail)
         reason = self._prepare(self._service)
         if not reason:
@@ -219,21 +220,20 @@ class Controller:
     def _take_edges(self):
         port = self._port
         while port.next_edge():
-            self._take_edge(port.edge_signal, port.edge_mark, port.edge_ticks)
-
-    def _take_edge(self, signal, mark, ticks):
-        if self.state != wire.STATE_ARMED_FOR_SENSOR and ticks > self._end + self._running.tail:
-            return  # after the end of the record
-        self._edges.add(signal, mark, ticks)
-        self._edge_ms = self._port.millis()
-        if signal in wire.KIND_BEAM:
-            self._beam_edges += 1
-            which = wire.KIND_BEAM.index(signal)
-            beam = self._beams[which]
-            before = beam.count
-            beam.feed(mark & 1, ticks)
-            if beam.count != before:
-                self._counted(which, beam)
+            signal = port.edge_signal
+            ticks = port.edge_ticks
+            if self.state != wire.STATE_ARMED_FOR_SENSOR and ticks > self._end + self._running.tail:
+                continue  # after the end of the record
+            self._edges.add(signal, port.edge_mark, ticks)
+            self._edge_ms = port.millis()
+            if signal in wire.KIND_BEAM:
+                self._beam_edges += 1
+                which = wire.KIND_BEAM.index(signal)
+                beam = self._beams[which]
+                before = beam.count
+                beam.feed(port.edge_mark & 1, ticks)
+                if beam.count != before:
+                    self._counted(which, beam)
 
     def _report_early(self):
         """Report edges while the shot runs, if the end's own reports will still fit."""
@@ -281,14 +281,10 @@ class Controller:
         over = self._end + self._running.tail
         if now < over:
             return
-        if not port.rows_done():
-            if now - over >= self._overdue or now >= wire.HORIZON_TICKS:
-                self.fail(wire.CAUSE_PORT_FAILURE)
-        else:
-            if self.activity == wire.ACTIVITY_SHOT:
-                self._finish(wire.STATE_FIRED, wire.CAUSE_NONE)
-            else:
-                self._finish(self.state, wire.CAUSE_NONE)
+        if port.rows_done():
+            self._finish(self.state, wire.CAUSE_NONE)  # of a shot: fired
+        elif now - over >= self._overdue or now >= wire.HORIZON_TICKS:
+            self.fail(wire.CAUSE_PORT_FAILURE)
 
     def _finish(self, state, cause):
         """End a shot, service action or watch, for whatever reason: outputs off, last edges taken, report made."""
@@ -370,8 +366,6 @@ class Controller:
         What ran ends with what the board has; the hardware is asked for nothing more."""
         activity = self.activity
         self.activity = wire.ACTIVITY_NONE
-        if activity != wire.ACTIVITY_NONE and activity != wire.ACTIVITY_WATCH:
-            self.budget.ended(self._running, self._port.millis(), 0)
         if activity != wire.ACTIVITY_NONE:
             try:
                 self._report_what_is_known(activity, cause)
@@ -388,6 +382,7 @@ class Controller:
             self._watch.flush()
             digest = bytes(16)
         else:
+            self.budget.ended(self._running, self._port.millis(), 0)
             edges.report(activity, self.number, 0)
             digest = self._running.digest
         self._report_end(activity, wire.STATE_FAULT, cause, digest, edges.newest)

@@ -12,10 +12,17 @@ import time
 
 import machine
 
+from ports.generic.ready import move_nothing
+
 _TRIAL_US = 2500  # a timer that counts milliseconds makes it 2 ms
 _FINE_US = 2400
 _PATIENCE_US = 50000
 _BEAT_MS = 1
+REHEARSALS = 3
+_REHEARSAL_US = 12000
+_APART_US = 3000
+_RELEASE = 255  # as in tracks.py, and so is _TRACKS
+_TRACKS = 4
 _IDS = (-1, 0)  # a software timer where there is one, otherwise the first hardware timer
 
 
@@ -94,3 +101,30 @@ class Alarm:
 
     def end(self):
         self._timer.deinit()
+
+
+def rehearse(player, alarm):
+    """How long before an event the alarm must be set on this board: found by playing tables with no pins."""
+    tracks = player.tracks
+    player.pins[0] = move_nothing
+    player.ahead = _APART_US // 2
+    tracks.number = 0
+    at = 0
+    for track in range(_TRACKS):
+        events = [
+            (_REHEARSAL_US * (number + 1) + _APART_US * track, 1, 0, 0, _REHEARSAL_US)
+            for number in range(REHEARSALS)
+        ]
+        at = tracks.put(_RELEASE, events, at)
+    player.longest = 0
+    player.start(None)
+    while not player.rows_done() and player.now() < _REHEARSAL_US * (REHEARSALS + 4):
+        time.sleep_ms(1)
+    player.playing = False
+    player.recording = False
+    alarm.end()
+    player.pins[0] = None
+    player.level[0] = 0
+    tracks.number = 0
+    # Half as much again, because the board has nothing else to do while this is measured.
+    return (player.longest + alarm.late_us) * 3 // 2

@@ -9,25 +9,22 @@ allocates from `start` to `stop`.
 """
 
 from array import array
-from time import sleep_ms, ticks_us
+from time import ticks_us
 
 from machine import Pin, disable_irq, enable_irq
 
 from beamfall_board.wire_definition import const
-from ports.generic.ready import ReadyRows, move_nothing
+from ports.generic.alarm import REHEARSALS, rehearse
+from ports.generic.ready import ReadyRows
 from ports.generic.tracks import Tracks
 
 _MASK = const(0x3FFFFFFF)
-LONGEST_TICKS = const(0x1FFFFFFF)  # half of what the clock of microseconds counts before it wraps
 _NEVER = const(0x3FFFFFFF)  # as in tracks.py, and so is _RELEASE
 _DWELL = const(4)  # index of the first dwell's step: _MOST of tracks.py
 _STEPS = const(6)
 _RELEASE = const(255)
 _EDGES = const(256)
 _COMMANDED = const(0)  # mark of an output's stamp: taken right after the command
-_REHEARSALS = const(3)
-_REHEARSAL_US = const(12000)
-_APART_US = const(3000)
 _ENTER_US = const(200)  # from the start of a beam's interrupt until `serve` plays its rows
 _WORTH_US = const(120)  # an alarm for less than this would be late itself
 _PREPARING_US = const(600)  # preparing both beams' rows takes less
@@ -41,11 +38,7 @@ class Player:
         self.recording = False
         self.playing = False
         self.watching = False
-        self.rows_late = 0
-        self.worst_late = 0
-        self.skipped = 0  # rows that were over before they could be begun
-        self.rescued = 0  # events that the main loop had to play
-        self.failed = False  # an interrupt has raised: the outputs have been off since
+        self.clear_counters()
         self.busy_from = 0  # when the newest interrupt began and ended, see inputs.py
         self.busy_till = 0
         self.in_row = 0  # soft interrupts that have run one right after the other
@@ -63,9 +56,9 @@ class Player:
             self.pins[output] = Pin(pin, Pin.OUT, value=0 if active_high else 1)
             self.physical[output << 1] = 0 if active_high else 1
             self.physical[output << 1 | 1] = 1 if active_high else 0
-        self._level = bytearray(16)
+        self.level = bytearray(16)
         self._was_late = bytearray(16)
-        events = max(2 * profile.ROWS_MAX, _DWELL * _REHEARSALS)
+        events = max(2 * profile.ROWS_MAX, _DWELL * REHEARSALS)
         self.tracks = tracks = Tracks(events, _STEPS)
         self._code = tracks.code
         self._count = tracks.count
@@ -82,55 +75,24 @@ class Player:
         self._now_value = bytearray(most)
         self._now_code = bytearray(most)
         self._now_ticks = array("I", bytes(4 * most))
-        self.ready = ()  # by beam
         self._next_time = _NEVER
         self._next = 0
         self._changed = False
         self._serving = False
         self._again = False
-        self._inputs = (None, None)
-        self._alarm = None
-        self.busy_us = 0  # the longest wait for one event; no other may be due within it
-        self.ahead = 0  # how long before its event an alarm is set
         self.served_us = 0  # the earliest row at a beam that its interrupt may leave to `serve`
-        self.ready_us = 0  # the earliest row at a beam that is prepared
         self._begun = 0
-        self._longest = 0  # from an alarm's call to the start of the wait
+        self.longest = 0  # from an alarm's call to the start of the wait
 
     def connect(self, alarm, inputs):
         """The alarm that calls `serve`, and the inputs of the two beams (None where there is none)."""
         self._alarm = alarm
         self._inputs = inputs
         self.ready = (ReadyRows(self, 0, inputs[0]), ReadyRows(self, 1, inputs[1]))
-        self.ahead = _APART_US // 2
-        self._rehearse()
-
-    def _rehearse(self):
-        """Find out how long before an event the alarm must be set on this board, by playing tables with no pins."""
-        self.pins[0] = move_nothing
-        self.tracks.number = 0
-        at = 0
-        for track in range(_DWELL):
-            events = [
-                (_REHEARSAL_US * (number + 1) + _APART_US * track, 1, 0, 0, _REHEARSAL_US)
-                for number in range(_REHEARSALS)
-            ]
-            at = self.tracks.put(_RELEASE, events, at)
-        self._longest = 0
-        self.start(None)
-        while not self.rows_done() and self.now() < _REHEARSAL_US * (_REHEARSALS + 4):
-            sleep_ms(1)
-        self.playing = False
-        self.recording = False
-        self._alarm.end()
-        self.pins[0] = None
-        self._level[0] = 0
-        self.tracks.number = 0
-        # Half as much again, because the board has nothing else to do while this is measured.
-        self.ahead = (self._longest + self._alarm.late_us) * 3 // 2 + self.lead
-        self.busy_us = self.ahead + _WORTH_US
-        self.served_us = self.busy_us + _ENTER_US
-        self.ready_us = self.ready[0].rehearse(_REHEARSALS)
+        self.ahead = rehearse(self, alarm) + self.lead  # how long before its event an alarm is set
+        # No event may be due within the longest wait for another.
+        self.served_us = self.ahead + _WORTH_US + _ENTER_US
+        self.ready_us = self.ready[0].rehearse(REHEARSALS)  # the earliest prepared row at a beam
 
     # -- outputs -----------------------------------------------------------------------------------------------
     def outputs_off(self):
@@ -138,8 +100,8 @@ class Player:
         self.playing = False
         for output in self._names:
             self.pins[output](self.physical[output << 1])
-            if self._level[output]:
-                self._level[output] = 0
+            if self.level[output]:
+                self.level[output] = 0
                 if self.recording:
                     self._ring.add(output << 2 | _COMMANDED, self.now())
 
@@ -150,9 +112,9 @@ class Player:
     def clear_counters(self):
         self.rows_late = 0
         self.worst_late = 0
-        self.skipped = 0
-        self.rescued = 0
-        self.failed = False
+        self.skipped = 0  # rows that were over before they could be begun
+        self.rescued = 0  # events that the main loop had to play
+        self.failed = False  # an interrupt has raised: the outputs have been off since
 
     def start(self, table):
         """The release."""
@@ -163,14 +125,13 @@ class Player:
             self._cursor[track] = first
             if self._anchor[track] == _RELEASE:
                 self._time[track] = self._offset[first]
+        self.dwell = table.dwell if table is not None else 0
+        self._serving = False
         for which in range(2):
             self.counts[which] = 0
             if table is not None and self._inputs[which] is not None:
                 self._inputs[which].counted_level = table.beam_edge[which]
                 self._inputs[which].beam.start(table.beam_edge[which], table.blanking, table.dwell)
-        self.dwell = table.dwell if table is not None else 0
-        self._serving = False
-        for which in range(2):
             self.ready[which].driven = 0
             self.ready[which].prepare()
         self._alarm.begin()
@@ -223,7 +184,7 @@ class Player:
     def note_played(self, track, stamp, when):
         """The start of a track's next row, which was due at `when`, has been driven at `stamp`."""
         output = self._code[self._cursor[track]] >> 1
-        self._level[output] = 1
+        self.level[output] = 1
         self._ring.add(output << 2 | _COMMANDED | 1, stamp)
         self._note_late(output, stamp - when, 1)
         self._advance(track)
@@ -352,8 +313,8 @@ class Player:
         values = self._now_value
         stamps = self._now_ticks
         took = (ticks_us() - zero & _MASK) - self._begun
-        if took > self._longest and self.in_alarm:
-            self._longest = took
+        if took > self.longest and self.in_alarm:
+            self.longest = took
         while (ticks_us() - zero & _MASK) < due:
             pass
         if not self.playing:
@@ -370,7 +331,7 @@ class Player:
         i = 0
         while i < count:
             code = self._now_code[i]
-            self._level[code >> 1] = code & 1
+            self.level[code >> 1] = code & 1
             self._ring.add(code >> 1 << 2 | _COMMANDED | code & 1, stamps[i])
             self._note_late(code >> 1, stamps[i] - when, code & 1)
             i += 1
@@ -379,7 +340,7 @@ class Player:
         """Whether to drive this edge. A row that is over before it could begin is left out, and counted: a late flash
         would be worse than none."""
         if not code & 1:
-            return self._level[code >> 1]
+            return self.level[code >> 1]
         late = (ticks_us() - self.zero & _MASK) - when
         if late < width:
             return True

@@ -24,17 +24,18 @@ from beamfall_board.wire_definition import const
 from ports import maintenance
 from ports.generic.alarm import Alarm
 from ports.generic.inputs import Input, open_input
-from ports.generic.player import LONGEST_TICKS, Player
+from ports.generic.player import Player
 from ports.generic.ring import Ring
 
 _MASK = const(0x3FFFFFFF)
+_LONGEST_TICKS = const(0x1FFFFFFF)  # half of what the clock of microseconds counts before it wraps
 _CLOCK_HZ = 1000000
 _RING = 512  # edges of the inputs; the main loop takes them every few milliseconds
 _NAP_MS = 2  # longest sleep while edges may come
 _LOOK_MS = 100  # longest sleep otherwise: the status light's rhythm
 _MARK = const(3)
 _NO_ROW = 65535
-_DWELL_MAX = LONGEST_TICKS // 2  # so that an edge's time and a dwell together are a small integer
+_DWELL_MAX = _LONGEST_TICKS // 2  # so that an edge's time and a dwell together are a small integer
 
 POLL_OVERRUN = 1
 POLL_FAILURE = 2
@@ -131,8 +132,8 @@ class Port:
                 earliest = table.dwell + self._player.served_us
                 if table.delay[row] < earliest and (table.dwell or not self._is_first(table, row)):
                     return self._fault(wire.REFUSAL_TOO_EARLY, row, earliest)
-            if end > LONGEST_TICKS:
-                return self._fault(wire.REFUSAL_BEYOND_HORIZON, row, LONGEST_TICKS)
+            if end > _LONGEST_TICKS:
+                return self._fault(wire.REFUSAL_BEYOND_HORIZON, row, _LONGEST_TICKS)
         self._player.tracks.load(table)
         self._table = table
         return 0
