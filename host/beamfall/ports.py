@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING, Any, Protocol, cast
 
 from beamfall.link.probing import find_board
 from beamfall.link.trace import trace_if_asked
+from beamfall.link.traits import Picture, Prediction
 from beamfall.link.transport import Transport
 
 if TYPE_CHECKING:
-    from beamfall.link.traits import Picture, Prediction
     from beamfall.setup.rig import Rig
     from beamfall.setup.sequence import Sequence
 

@@ -17,12 +17,7 @@ import pytest
 import serial
 
 from beamfall.board import Board
-from beamfall.board_tools.backup import (
-    pack_backup,
-    read_backup,
-    read_own_files,
-    write_own_files,
-)
+from beamfall.board_tools.backup import pack_backup, read_backup, read_own_files, write_own_files
 from beamfall.board_tools.prompt import Interpreter, Prompt
 from beamfall.errors import BoardRestarted, Refused
 from beamfall.events import Outcome

@@ -25,14 +25,7 @@ from rigged_line import (
     lose_frames,
 )
 
-from beamfall.errors import (
-    BoardRestarted,
-    LinkLost,
-    NoAnswer,
-    NotOpen,
-    Refused,
-    ReleaseUnknown,
-)
+from beamfall.errors import BoardRestarted, LinkLost, NoAnswer, NotOpen, Refused, ReleaseUnknown
 from beamfall.link import Link, LinkTiming, Report
 from beamfall.link.delivery import ReportOrder, Verdict
 from beamfall.sim.embedded import SimulatedTransport

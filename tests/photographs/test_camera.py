@@ -19,13 +19,7 @@ from needs import need_module
 
 from beamfall.errors import CameraError, CameraProblem
 from beamfall.photos.arrival import Arrivals
-from beamfall.photos.camera import (
-    _EVENTS_MOST,
-    VIRTUAL,
-    CameraSource,
-    _read_events,
-    read_settings,
-)
+from beamfall.photos.camera import _EVENTS_MOST, VIRTUAL, CameraSource, _read_events, read_settings
 from beamfall.shots import ShotLog
 from beamfall.shots.exposure import BULB, MANUAL, Exposure, list_exposure_remarks
 

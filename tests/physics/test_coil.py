@@ -6,13 +6,7 @@ import json
 
 import pytest
 
-from beamfall.physics.coil import (
-    Coil,
-    CoilCurrent,
-    clamp_energy_j,
-    coil_times,
-    opening_time_s,
-)
+from beamfall.physics.coil import Coil, CoilCurrent, clamp_energy_j, coil_times, opening_time_s
 from tests.support.command_line import run_cli
 
 

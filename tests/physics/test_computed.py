@@ -6,13 +6,7 @@ import numpy as np
 import pytest
 from computed_surfaces import read_surface
 
-from beamfall.physics.computed import (
-    LEAST_BODY,
-    MESH,
-    ComputedSplash,
-    find_splash,
-    list_splashes,
-)
+from beamfall.physics.computed import LEAST_BODY, MESH, ComputedSplash, find_splash, list_splashes
 from beamfall.physics.impact import impact_groups
 
 SINGLES = [one for one in list_splashes() if one.half]

@@ -5,12 +5,7 @@ from __future__ import annotations
 import pytest
 
 from beamfall.physics.liquids import WATER, Liquid, with_surfactant
-from beamfall.physics.umbrella import (
-    SPEED_SHARE,
-    spreading_time,
-    umbrella_age,
-    umbrella_radius,
-)
+from beamfall.physics.umbrella import SPEED_SHARE, spreading_time, umbrella_age, umbrella_radius
 
 D, U = 0.0046, 3.0
 

@@ -16,12 +16,7 @@ from beamfall.physics.umbrella import umbrella_radius
 from beamfall.sim.collision import see_picture
 from beamfall.sim.develop import render
 from beamfall.sim.liquid_shapes import find_sheet
-from beamfall.sim.picture import (
-    RecalledPicture,
-    SimulatedPicture,
-    draw_pictures,
-    frame_action,
-)
+from beamfall.sim.picture import RecalledPicture, SimulatedPicture, draw_pictures, frame_action
 from beamfall.sim.raytrace import Frame
 from beamfall.sim.rig import SimulatedRig
 from beamfall.sim.scene import make_scene

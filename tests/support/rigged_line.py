@@ -5,9 +5,7 @@ from __future__ import annotations
 import random
 from collections.abc import Callable
 
-from beamfall.errors import (
-    LinkLost,
-)
+from beamfall.errors import LinkLost
 from beamfall.link import Link, Report
 from beamfall.sim.embedded import SimulatedTransport
 from beamfall.wire import Frame, Framer, Message, TableMessages, get_codec, make_table_messages

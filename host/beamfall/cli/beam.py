@@ -6,7 +6,7 @@ import contextlib
 import sys
 import time
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import typer
 
@@ -21,11 +21,8 @@ from beamfall.setup.signals import SignalKind
 from beamfall.setup.units import parse_quantity
 from beamfall.workflows.run import run
 from beamfall.workflows.series import settle_before_unlogged
-from beamfall.workflows.watch import STOP, EnoughSeen, watch
-
-if TYPE_CHECKING:
-    from beamfall.workflows.steps import Question
-    from beamfall.workflows.watch import BeamView
+from beamfall.workflows.steps import Question
+from beamfall.workflows.watch import STOP, BeamView, EnoughSeen, watch
 
 _LOOK_S = 0.1  # how often the line is rewritten
 

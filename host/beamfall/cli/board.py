@@ -4,14 +4,20 @@ from __future__ import annotations
 
 from dataclasses import asdict, fields
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import typer
 
 from beamfall.board import Board
 from beamfall.board_tools.backup import Backup, back_up, restore
 from beamfall.board_tools.image import make_image
-from beamfall.board_tools.install import find_only_port, install, recall_interpreter, remember
+from beamfall.board_tools.install import (
+    Report,
+    find_only_port,
+    install,
+    recall_interpreter,
+    remember,
+)
 from beamfall.board_tools.prompt import to_json
 from beamfall.cli import board_limits, board_measure, board_slots, board_test
 from beamfall.cli.loading import make_app
@@ -24,10 +30,6 @@ from beamfall.ports import brings_rig
 from beamfall.setup.signals import INPUTS, OUTPUTS, Signal, SignalKind
 from beamfall.setup.unit_words import format_duration
 from beamfall.text import show_text
-
-if TYPE_CHECKING:
-    from beamfall.board import Board
-    from beamfall.board_tools.install import Report
 
 app = make_app("Install firmware; show a board's state, timing and slots.")
 app.add_typer(board_slots.app, name="slots")

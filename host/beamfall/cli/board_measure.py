@@ -3,22 +3,24 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import typer
 
 from beamfall.board_tools.draw import choose_unit, draw_measurement
 from beamfall.board_tools.install import ask_interpreter, find_only_port, recall_interpreter
-from beamfall.board_tools.measure import measure, open_for_self_test, store_edge_constant
+from beamfall.board_tools.measure import (
+    Distribution,
+    Measurement,
+    measure,
+    open_for_self_test,
+    store_edge_constant,
+)
 from beamfall.board_tools.prompt import to_json
 from beamfall.cli.options import PORT
 from beamfall.cli.output import print_table, tell_step
 from beamfall.cli.targets import DRAWINGS, check_target
 from beamfall.ports import brings_rig
 from beamfall.text import show_text
-
-if TYPE_CHECKING:
-    from beamfall.board_tools.measure import Distribution, Measurement
 
 
 def measure_timing(

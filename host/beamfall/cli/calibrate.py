@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import typer
 
@@ -14,6 +15,7 @@ from beamfall.cli.open_log import choose_series
 from beamfall.cli.options import PORT, SEED
 from beamfall.cli.output import print_json, print_pairs, print_table
 from beamfall.errors import UserError
+from beamfall.planning.calibration import Calibration
 from beamfall.planning.calibration.describe import (
     START_AND_FALL,
     TIMES,
@@ -21,21 +23,14 @@ from beamfall.planning.calibration.describe import (
     explain_combination,
 )
 from beamfall.planning.calibration.drops import check_request
-from beamfall.setup.rig import load_rig
+from beamfall.planning.calibration.effect import Effect
+from beamfall.setup.rig import Rig, load_rig
 from beamfall.setup.units import parse_duration, parse_quantity
 from beamfall.shots import ShotLog
 from beamfall.workflows import calibrate as workflow
+from beamfall.workflows.calibrate import Calibrated
 from beamfall.workflows.counts import check_count
 from beamfall.workflows.run import run
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from beamfall.planning.calibration import Calibration
-    from beamfall.planning.calibration.effect import Effect
-    from beamfall.setup.rig import Rig
-    from beamfall.workflows.calibrate import Calibrated
-
 
 CAMERA, DROPS = "camera", "drops"
 _DROPS = 20

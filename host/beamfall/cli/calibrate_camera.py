@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from beamfall.board import Board
 from beamfall.cli.front import Terminal
 from beamfall.cli.output import print_json, print_pairs
+from beamfall.planning.shutter import ShutterLag
+from beamfall.setup.rig import Rig
 from beamfall.shots import ShotLog
 from beamfall.shots.exposure import say_time
 from beamfall.workflows.calibrate_camera import IsItLit, LagSeen, measure_lag, search_lag
 from beamfall.workflows.run import run
 from beamfall.workflows.steps import Event, Question
-
-if TYPE_CHECKING:
-    from beamfall.planning.shutter import ShutterLag
-    from beamfall.setup.rig import Rig
 
 PRESSES = 10
 

@@ -17,9 +17,10 @@ from beamfall.errors import UserError
 from beamfall.faults.catalogue import load_catalogue
 from beamfall.faults.origin import Origin, Source
 from beamfall.faults.questions import PersonGone, listen_aside
-from beamfall.faults.setup import make_setup
+from beamfall.faults.setup import Setup, make_setup
 from beamfall.faults.timings import find_timings
-from beamfall.setup.rig import load_rig
+from beamfall.setup.rig import Rig, load_rig
+from beamfall.setup.sequence import Sequence
 from beamfall.setup.sequence_file import load_sequence
 from beamfall.workflows import check as workflow
 from beamfall.workflows.check import (
@@ -42,9 +43,6 @@ from beamfall.workflows.words import CHECK_AHEAD
 
 if TYPE_CHECKING:
     from beamfall.faults.finder import Finding
-    from beamfall.faults.setup import Setup
-    from beamfall.setup.rig import Rig
-    from beamfall.setup.sequence import Sequence
 
 
 _CANNOT = ("0", "?", "cannot tell", "cannot", "can't tell", "don't know", "dont know", "unknown")

@@ -6,7 +6,7 @@ Cautions and questions go to standard error if standard output must contain resu
 from __future__ import annotations
 
 import sys
-from typing import TYPE_CHECKING, Any, TextIO
+from typing import Any, Self, TextIO
 
 from beamfall.cli import words
 from beamfall.cli.output import print_json
@@ -25,9 +25,6 @@ from beamfall.workflows.steps import (
 )
 from beamfall.workflows.sweep import StepFired, SweepStopped
 from beamfall.workflows.words import say_container_below, say_warming_up
-
-if TYPE_CHECKING:
-    from typing import Self
 
 
 class Terminal:

@@ -15,13 +15,13 @@ from beamfall.photos.catalogue import ExchangedAll, exchange_all, is_by_clock
 from beamfall.photos.folder import Folder, read_folder
 from beamfall.photos.keep import copy_pictures, write_sidecars
 from beamfall.photos.sheet import write_sheet
+from beamfall.shots import ShotLog
 from beamfall.shots.record import DAMAGED, NOT_RELEASED, WARM_UP
 from beamfall.text import say_count, show_text
 
 if TYPE_CHECKING:
     from beamfall.photos.clock_fit import ClockFit
     from beamfall.photos.match import CameraMatch, Pair, TakenShot
-    from beamfall.shots import ShotLog
 
 _NEWEST = 3000  # shots considered if no series is named
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shlex
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import typer
 
@@ -20,6 +20,7 @@ from beamfall.errors import RecipeError
 from beamfall.files import write_text
 from beamfall.recipes.make import make_recipe
 from beamfall.recipes.package import read_recipe, write_recipe
+from beamfall.recipes.recipe import Recipe
 from beamfall.recipes.sheet import write_sheet
 from beamfall.recipes.shelf import Shelf
 from beamfall.recipes.words import list_carried, list_events, list_measured, say_picture
@@ -31,9 +32,6 @@ from beamfall.setup.unit_words import format_length, format_ms
 from beamfall.shots import ShotLog
 from beamfall.text import show_text
 from beamfall.workflows.slots import store_recipe
-
-if TYPE_CHECKING:
-    from beamfall.recipes.recipe import Recipe
 
 NAME_HELP = "The recipe's name; capitals do not matter."
 

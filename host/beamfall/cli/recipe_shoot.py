@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import typer
 
@@ -19,10 +19,7 @@ from beamfall.setup.units import parse_quantity
 from beamfall.shots import ShotLog
 from beamfall.workflows.recipe import ApplyCorrection, DayCompared, shoot_recipe
 from beamfall.workflows.run import run
-from beamfall.workflows.steps import Question
-
-if TYPE_CHECKING:
-    from beamfall.workflows.steps import Event
+from beamfall.workflows.steps import Event, Question
 
 
 class RecipeTerminal(ShootTerminal):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import typer
 
@@ -13,7 +12,8 @@ from beamfall.cli.output import print_json, print_pairs, print_table
 from beamfall.cli.targets import DRAWINGS, check_target
 from beamfall.plot.control import describe_control
 from beamfall.plot.draw import draw_chart
-from beamfall.repeatability import assess_series, read_series
+from beamfall.repeatability import Assessment, assess_series, read_series
+from beamfall.repeatability.assess import Quantity
 from beamfall.repeatability.words import (
     BY_CHANCE,
     list_drifts,
@@ -22,10 +22,6 @@ from beamfall.repeatability.words import (
     say_timing,
 )
 from beamfall.text import list_first
-
-if TYPE_CHECKING:
-    from beamfall.repeatability import Assessment
-    from beamfall.repeatability.assess import Quantity
 
 
 def repeatability(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import typer
 
@@ -16,20 +16,17 @@ from beamfall.cli.targets import PICTURES, check_target, refuse_picture
 from beamfall.cli.words import list_sought, say_sought_frame
 from beamfall.errors import UserError
 from beamfall.planning.learned import find_file, load_learned
+from beamfall.planning.seek.aims import Start
 from beamfall.planning.stage import find_stage
 from beamfall.recipes.events import find_start
 from beamfall.recipes.find import find_recipe
-from beamfall.setup.rig import load_rig
+from beamfall.setup.rig import Rig, load_rig
 from beamfall.shots import ShotLog
 from beamfall.text import show_text
 from beamfall.workflows import seek as workflow
 from beamfall.workflows.picture_reader import MeasuringReader
 from beamfall.workflows.run import run
-
-if TYPE_CHECKING:
-    from beamfall.planning.seek.aims import Start
-    from beamfall.setup.rig import Rig
-    from beamfall.workflows.seek_steps import Sought
+from beamfall.workflows.seek_steps import Sought
 
 
 def seek(

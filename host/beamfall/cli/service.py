@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import typer
 
@@ -14,7 +13,8 @@ from beamfall.cli.front import Terminal
 from beamfall.cli.options import OPENING, PORT, RIG, SEED
 from beamfall.cli.output import print_table
 from beamfall.cli.words import say_dripped, say_flashed
-from beamfall.setup.rig import load_rig
+from beamfall.events import Outcome
+from beamfall.setup.rig import Rig, load_rig
 from beamfall.setup.signals import SignalKind
 from beamfall.setup.unit_words import format_ticks
 from beamfall.setup.units import parse_quantity
@@ -24,10 +24,6 @@ from beamfall.workflows import service
 from beamfall.workflows.run import PythonFrontEnd, run
 from beamfall.workflows.series import settle_before_unlogged
 from beamfall.workflows.steps import FrontEnd
-
-if TYPE_CHECKING:
-    from beamfall.events import Outcome
-    from beamfall.setup.rig import Rig
 
 
 def drip(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import typer
 
@@ -14,23 +14,20 @@ from beamfall.cli.output import print_pairs
 from beamfall.cli.pictures import CAMERA, PHOTOS, PICTURE_WAIT, begin, hold, read_arrivals
 from beamfall.cli.targets import DRAWINGS, PICTURES, check_target, refuse_picture
 from beamfall.cli.words import say_end
+from beamfall.link.traits import Picture
 from beamfall.planning.make import make_plan
+from beamfall.planning.result import Plan
 from beamfall.plot.draw import draw_chart
 from beamfall.plot.timeline import describe_timeline
-from beamfall.setup.rig import load_rig
+from beamfall.setup.rig import Rig, load_rig
+from beamfall.setup.sequence import Sequence
 from beamfall.setup.sequence_file import load_sequence
 from beamfall.setup.unit_words import format_ms
 from beamfall.shots import ShotLog
 from beamfall.text import show_text
 from beamfall.workflows import shoot as workflow
 from beamfall.workflows.run import run
-
-if TYPE_CHECKING:
-    from beamfall.link.traits import Picture
-    from beamfall.planning.result import Plan
-    from beamfall.setup.rig import Rig
-    from beamfall.setup.sequence import Sequence
-    from beamfall.workflows.steps import Fired
+from beamfall.workflows.steps import Fired
 
 
 def shoot(

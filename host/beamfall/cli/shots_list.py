@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import TYPE_CHECKING
 
 import typer
 
@@ -12,12 +11,9 @@ from beamfall.cli.options import check_whole
 from beamfall.cli.output import print_json, print_table, say_time
 from beamfall.errors import UserError
 from beamfall.setup.unit_words import format_ticks
-from beamfall.shots import ShotLog, find_log
+from beamfall.shots import ShotLine, ShotLog, find_log
 from beamfall.shots.record import DAMAGED
 from beamfall.text import show_text
-
-if TYPE_CHECKING:
-    from beamfall.shots import ShotLine
 
 _NOTE_MOST = 30  # characters of a note in a list; `shots show` has all of it
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import typer
 
@@ -14,13 +14,10 @@ from beamfall.cli.options import SHOT, check_shots
 from beamfall.cli.output import print_json, print_pairs, print_table, say_time
 from beamfall.cli.pictures import CAMERA, PHOTOS, PICTURE_WAIT, begin, hold, read_arrivals
 from beamfall.cli.words import list_differences
-from beamfall.shots.repeat import rebuild_sequence
+from beamfall.shots.repeat import EdgeChange, rebuild_sequence
 from beamfall.workflows import repeat as workflow
+from beamfall.workflows.repeat import Repeated
 from beamfall.workflows.run import run
-
-if TYPE_CHECKING:
-    from beamfall.shots.repeat import EdgeChange
-    from beamfall.workflows.repeat import Repeated
 
 
 def repeat(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import typer
 
@@ -16,6 +15,7 @@ from beamfall.plot.draw import draw_chart
 from beamfall.plot.timeline import describe_timeline
 from beamfall.setup.signals import SignalKind
 from beamfall.setup.unit_words import format_ticks
+from beamfall.shots import LoggedShot, ShotRecord
 from beamfall.shots.coil_readings import describe_opening
 from beamfall.shots.describe import describe_purpose
 from beamfall.shots.exposure import describe_exposure
@@ -23,9 +23,6 @@ from beamfall.shots.pulses import find_times
 from beamfall.shots.record import UNKNOWN
 from beamfall.shots.remarks import list_remarks
 from beamfall.text import show_text
-
-if TYPE_CHECKING:
-    from beamfall.shots import LoggedShot, ShotRecord
 
 
 def show_shot(

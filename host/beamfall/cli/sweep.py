@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import typer
 
@@ -22,9 +21,7 @@ from beamfall.shots import ShotLog
 from beamfall.text import show_text
 from beamfall.workflows import sweep as workflow
 from beamfall.workflows.run import run
-
-if TYPE_CHECKING:
-    from beamfall.workflows.sweep import Swept
+from beamfall.workflows.sweep import Swept
 
 
 def sweep(

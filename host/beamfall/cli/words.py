@@ -3,23 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from beamfall.planning.seek.answer import explain_words
 from beamfall.setup.unit_words import format_duration
+from beamfall.shots import ShotRecord
 from beamfall.text import say_count, show_text
 from beamfall.workflows.reading import Reading
-from beamfall.workflows.steps import Pictured, PictureLate
+from beamfall.workflows.steps import (
+    DropsFallen,
+    Fired,
+    FlashesAhead,
+    Pictured,
+    PictureLate,
+    WhichPicture,
+)
 from beamfall.workflows.words import DROP_SEEN, LIGHT_SEEN, NO_LIGHT_SEEN, say_much_depends
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from beamfall.faults.checks import Check
     from beamfall.faults.finder import Step
     from beamfall.photos.arrival import Arrived
     from beamfall.planning.belief import Belief
-    from beamfall.shots import ShotRecord
     from beamfall.workflows.repeat import Difference
     from beamfall.workflows.seek_steps import (
         Answered,
@@ -30,12 +36,6 @@ if TYPE_CHECKING:
         WhatIsSeen,
     )
     from beamfall.workflows.service import Dripped, Flashed
-    from beamfall.workflows.steps import (
-        DropsFallen,
-        Fired,
-        FlashesAhead,
-        WhichPicture,
-    )
     from beamfall.workflows.sweep import StepFired
     from beamfall.workflows.watch import BeamView
 

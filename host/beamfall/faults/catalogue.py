@@ -7,13 +7,11 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from beamfall.errors import DefinitionError
 from beamfall.faults.questions import Question
-
-if TYPE_CHECKING:
-    from beamfall.faults.setup import Setup
+from beamfall.faults.setup import Setup
 
 NOTHING = "nothing-wrong"  # not a cause: the name of finding none
 _FILE = Path(__file__).with_name("catalogue.toml")

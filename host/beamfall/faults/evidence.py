@@ -4,14 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
+from beamfall.events import Edge, Readings
+from beamfall.faults.setup import Expectation
 from beamfall.shots.coil_readings import judge_opening
 from beamfall.shots.pulses import read_pulses
-
-if TYPE_CHECKING:
-    from beamfall.events import Edge, Readings
-    from beamfall.faults.setup import Expectation
 
 _SMALL = 0.75  # of the expected dwell: the file's uncertainties do not reach that far
 _LARGE = 1.8

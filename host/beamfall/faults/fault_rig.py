@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Callable, Iterable
-from typing import TYPE_CHECKING, TypeVar
+from typing import TypeVar
 
+from beamfall.board import Board
 from beamfall.errors import (
     BeamfallError,
     BoardRestarted,
@@ -15,15 +16,11 @@ from beamfall.errors import (
     ShotError,
     UserError,
 )
-from beamfall.events import EdgesSeen
+from beamfall.events import Edge, EdgesSeen, Event, Outcome, ShotDone
 from beamfall.faults.evidence import Pulse, find_pulses, share_dark
+from beamfall.faults.questions import Listen, Person, Question
+from beamfall.faults.setup import Setup
 from beamfall.setup.signals import Signal, SignalKind
-
-if TYPE_CHECKING:
-    from beamfall.board import Board
-    from beamfall.events import Edge, Event, Outcome, ShotDone
-    from beamfall.faults.questions import Listen, Person, Question
-    from beamfall.faults.setup import Setup
 
 _Result = TypeVar("_Result")
 _TRIES = 3

@@ -15,11 +15,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from beamfall.faults.catalogue import NOTHING, Cause, Sign
+from beamfall.faults.checks import Check
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
-
-    from beamfall.faults.checks import Check
 
     Floats = NDArray[np.float64]
 

@@ -9,21 +9,16 @@ from beamfall.errors import BeamfallError, PhysicsRangeError, RigFileError
 from beamfall.faults.origin import Origin, Source
 from beamfall.physics.fall import fall
 from beamfall.planning.make import make_plan
+from beamfall.planning.result import Plan
 from beamfall.planning.rows import EARLIEST_S, find_beam_settings
-from beamfall.planning.setting import (
-    compute_drop,
-    compute_start_speed,
-    find_latency,
-    make_setting,
-)
+from beamfall.planning.setting import compute_drop, compute_start_speed, find_latency, make_setting
+from beamfall.setup.rig import Rig
+from beamfall.setup.rig_sections import Beam, Flash, Valve
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import Signal, SignalKind
 
 if TYPE_CHECKING:
     from beamfall.planning.belief import Belief
-    from beamfall.planning.result import Plan
-    from beamfall.setup.rig import Rig
-    from beamfall.setup.rig_sections import Beam, Flash, Valve
 
 _SAME_S = 1e-6  # a smaller difference is rounding, not a time that somebody set
 _WINDOW_S = 1.5  # for a single drop to be at the beam: as of a rig file that says nothing

@@ -6,21 +6,17 @@ A fresh plan compared with itself always fits; what somebody has set by hand, we
 from __future__ import annotations
 
 import time
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
+from beamfall.board import Board
 from beamfall.errors import LogError
 from beamfall.faults.origin import Origin, Source
+from beamfall.setup.rig import Rig
+from beamfall.setup.sequence import Sequence
+from beamfall.setup.table import Table
 from beamfall.shots import ShotLog
 from beamfall.shots.repeat import rebuild_sequence
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-
-    from beamfall.board import Board
-    from beamfall.setup.rig import Rig
-    from beamfall.setup.sequence import Sequence
-    from beamfall.setup.table import Table
 
 RECENT_S = 24 * 3600.0  # shots fired longer ago are hardly what fails now (our choice)
 _VARIED = ("sweep", "seek", "calibrate")  # these change timings on purpose, or fire no flash

@@ -6,7 +6,6 @@ import contextlib
 import queue
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from beamfall.errors import UserError
 from beamfall.page.camera import CameraChoice
@@ -15,13 +14,11 @@ from beamfall.page.hub import Hub
 from beamfall.page.listening import Opener
 from beamfall.page.review import describe_shot_line
 from beamfall.page.trends import Trends
+from beamfall.recipes.card import Held
+from beamfall.setup.sequence import Sequence
+from beamfall.shots import ShotLog
+from beamfall.workflows.series import Shooter
 from beamfall.workflows.waits import Waits
-
-if TYPE_CHECKING:
-    from beamfall.recipes.card import Held
-    from beamfall.setup.sequence import Sequence
-    from beamfall.shots import ShotLog
-    from beamfall.workflows.series import Shooter
 
 
 class Answers:

@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 import time
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from beamfall.board import Status
 from beamfall.events import EdgesSeen, Event, ShotDone, StateChanged, Trouble
 from beamfall.page.drawing import find_shifts
 from beamfall.page.hub import Hub
+from beamfall.page.listening import ListeningBoard
 from beamfall.page.words import describe_cause, describe_edges
+from beamfall.setup.rig import Rig
 from beamfall.setup.signals import SignalKind
-
-if TYPE_CHECKING:
-    from beamfall.page.listening import ListeningBoard
-    from beamfall.setup.rig import Rig
-    from beamfall.workflows.waits import Waits
+from beamfall.workflows.waits import Waits
 
 _SEEN_MOST = 200  # edges of a shot that the drawing follows while it runs
 

@@ -14,7 +14,6 @@ import threading
 import time
 from collections import deque
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
 from beamfall.errors import AnotherBoard, BeamfallError, BoardRestarted, LinkError, UserError
 from beamfall.page.bench import Bench
@@ -31,15 +30,12 @@ from beamfall.page.words import (
     describe_unclaimed,
     say_error,
 )
-from beamfall.page.work import Work
+from beamfall.page.work import Job, Work
 from beamfall.setup.limits import BoardLimits
+from beamfall.setup.rig import Rig
 from beamfall.shots import ShotLog, find_log
 from beamfall.workflows.series import keep_unclaimed
 from beamfall.workflows.slots import fetch_shots
-
-if TYPE_CHECKING:
-    from beamfall.page.work import Job
-    from beamfall.setup.rig import Rig
 
 _LISTEN_S = 0.05
 _ASK_EVERY_S = 0.2  # how old the beam's state on the page may be

@@ -9,10 +9,12 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Mapping
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from beamfall.errors import SequenceError, UserError
+from beamfall.page.hub import Hub
 from beamfall.planning.expected import ExpectedEdges, expect_edges
+from beamfall.planning.result import Plan
 from beamfall.plot.scene import to_json
 from beamfall.plot.sequence import describe_sequence, find_start
 from beamfall.setup.limits import BoardLimits, find_problems
@@ -23,10 +25,6 @@ from beamfall.setup.table import ANCHORS, BEAMS
 from beamfall.setup.toml_file import parse_toml
 from beamfall.setup.toml_write import write_quantity, write_toml
 from beamfall.setup.units import parse_duration
-
-if TYPE_CHECKING:
-    from beamfall.page.hub import Hub
-    from beamfall.planning.result import Plan
 
 FileText = str  # of a whole file
 STATES_MOST = 200  # that can be undone

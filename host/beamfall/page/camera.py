@@ -8,17 +8,15 @@ from __future__ import annotations
 
 import threading
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from beamfall.errors import BeamfallError, UserError, WrongValue
 from beamfall.page.hub import Hub
+from beamfall.page.listening import ListeningBoard
+from beamfall.photos.arrival import Arrivals
 from beamfall.photos.camera_process import ANY
 from beamfall.photos.sources import OWN, make_arrivals, require_own_camera
-
-if TYPE_CHECKING:
-    from beamfall.page.listening import ListeningBoard
-    from beamfall.photos.arrival import Arrivals
-    from beamfall.setup.rig import Rig
+from beamfall.setup.rig import Rig
 
 NONE, CAMERA, FOLDER = "none", "camera", "folder"
 _NAME_MOST = 80

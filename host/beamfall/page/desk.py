@@ -12,7 +12,9 @@ import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
+
+from tomlkit import TOMLDocument
 
 from beamfall.errors import BeamfallError, KeyProblem, UserError
 from beamfall.page import rig_form, words
@@ -21,20 +23,16 @@ from beamfall.page.drawing import describe_moment, describe_plan, describe_rig
 from beamfall.page.hub import Hub
 from beamfall.page.rig_file import RigFile
 from beamfall.page.tuned import Tuned
+from beamfall.planning.belief import Belief
 from beamfall.planning.history import list_history
 from beamfall.planning.learned import change_learned, find_file, load_learned
 from beamfall.planning.make import make_plan
+from beamfall.planning.result import Plan
 from beamfall.planning.retime import with_flash_delay
 from beamfall.planning.seek.moment import Outlooks
 from beamfall.setup.rig import Rig, example_rig, load_rig
+from beamfall.setup.sequence import Sequence
 from beamfall.setup.units import parse_duration
-
-if TYPE_CHECKING:
-    from tomlkit import TOMLDocument
-
-    from beamfall.planning.belief import Belief
-    from beamfall.planning.result import Plan
-    from beamfall.setup.sequence import Sequence
 
 _STEP_S = 0.02
 

@@ -6,14 +6,11 @@ import time
 from collections import Counter
 from contextvars import ContextVar
 from threading import Lock
-from typing import TYPE_CHECKING
 from urllib.parse import unquote
 
+from beamfall.page.hub import Hub
 from beamfall.page.words import ACTS
 from beamfall.text import show_text
-
-if TYPE_CHECKING:
-    from beamfall.page.hub import Hub
 
 #: The device whose request is carried out in this thread; empty: no page's, or one without a name.
 ACTING: ContextVar[str] = ContextVar("acting", default="")

@@ -6,18 +6,18 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from beamfall.page.words import say_anchor
+from beamfall.planning.result import AnchorEdge, Interval, Plan
 from beamfall.planning.seek.answer import explain_words
 from beamfall.plot.plan import describe_plan as chart_plan
 from beamfall.plot.scene import to_json
 from beamfall.plot.timeline import Scatter, describe_timeline
+from beamfall.setup.rig import Rig
 from beamfall.setup.signals import Signal, SignalKind
+from beamfall.shots import ShotLog
 from beamfall.shots.pulses import assign_drops, find_drops, find_usual_dwell, read_pulses
 
 if TYPE_CHECKING:
-    from beamfall.planning.result import AnchorEdge, Interval, Plan
     from beamfall.planning.seek.moment import Moment
-    from beamfall.setup.rig import Rig
-    from beamfall.shots import ShotLog
 
 SCATTER_MOST = 60  # shots of a series whose edges stand behind the timeline
 

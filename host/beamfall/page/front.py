@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Mapping
 from functools import partial
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import Any, TypeVar
 
 from beamfall.page import words
 from beamfall.page.hub import mark_shot
 from beamfall.page.shown import show_shot
+from beamfall.page.work import Work
 from beamfall.photos.find import find_drawn
 from beamfall.planning.seek.answer import explain_words
+from beamfall.planning.sweep.progress import Entry
 from beamfall.recipes.words import CORRECT, list_day, say_correction
+from beamfall.setup.rig import Rig
 from beamfall.workflows.check import (
     CANNOT_TELL,
     DONE,
@@ -45,18 +49,11 @@ from beamfall.workflows.steps import (
     Waiting,
     WarmingUp,
     WhichPicture,
+    Workflow,
 )
 from beamfall.workflows.sweep import StepAhead, StepFired, SweepBegun, count_fired
 from beamfall.workflows.watch import STOP, EnoughSeen
 from beamfall.workflows.words import say_container_below, say_warming_up
-
-if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    from beamfall.page.work import Work
-    from beamfall.planning.sweep.progress import Entry
-    from beamfall.setup.rig import Rig
-    from beamfall.workflows.steps import Workflow
 
 T = TypeVar("T")
 

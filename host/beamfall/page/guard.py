@@ -17,12 +17,12 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import JSONResponse, PlainTextResponse
 
 from beamfall.page.door import Door
+from beamfall.page.hub import Hub
 from beamfall.recipes.package import FILE_MOST
 
 if TYPE_CHECKING:
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-    from beamfall.page.hub import Hub
 
 BODY_MOST = 64 * 1024
 _JSON = ("application/json", BODY_MOST)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from beamfall.errors import UserError
 from beamfall.faults.origin import Origin, Source
 from beamfall.page import words
@@ -14,6 +12,7 @@ from beamfall.planning.sweep.progress import find_series
 from beamfall.planning.sweep.schedule import check_swept, read_row_value, say_swept
 from beamfall.recipes.day import set_day
 from beamfall.recipes.events import find_start
+from beamfall.recipes.recipe import Recipe
 from beamfall.setup.units import parse_duration, parse_length
 from beamfall.workflows import calibrate, check, repeat, seek, service, sweep
 from beamfall.workflows.counts import check_count
@@ -21,9 +20,6 @@ from beamfall.workflows.picture_reader import MeasuringReader
 from beamfall.workflows.recipe import shoot_recipe
 from beamfall.workflows.shoot import shoot
 from beamfall.workflows.watch import watch
-
-if TYPE_CHECKING:
-    from beamfall.recipes.recipe import Recipe
 
 _SHORT_S = 0.5  # a longer wait is refused with a message: no shot may come by surprise
 

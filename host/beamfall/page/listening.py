@@ -4,16 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from beamfall.board import Board, Status
 from beamfall.events import Event
 from beamfall.link import Link, LinkTiming, Transport
 from beamfall.page.paced import PacedTransport
 from beamfall.ports import Opened, open_transport
-
-if TYPE_CHECKING:
-    from beamfall.setup.rig import Rig
+from beamfall.setup.rig import Rig
 
 Opener = Callable[["Rig | None"], Opened]
 

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import BeamfallError, UserError
 from beamfall.files import explain_write
+from beamfall.link.traits import Picture
 from beamfall.page.hub import Hub, mark_shot
 from beamfall.photos.find import find_drawn, load_picture
 from beamfall.planning.unknowns import NAMES
@@ -23,7 +24,6 @@ from beamfall.ports import predict_picture
 from beamfall.shots import ShotLog
 
 if TYPE_CHECKING:
-    from beamfall.link.traits import Picture
     from beamfall.page.desk import Desk
 
 _LARGE, _SMALL = 1400, 420

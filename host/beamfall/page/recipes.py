@@ -14,6 +14,7 @@ from beamfall.errors import BeamfallError, RecipeError
 from beamfall.page.hub import clean
 from beamfall.recipes.events import carry_over
 from beamfall.recipes.package import SUFFIX, pack_recipe, unpack_recipe
+from beamfall.recipes.recipe import Recipe
 from beamfall.recipes.sheet import make_sheet
 from beamfall.recipes.shelf import Shelf
 from beamfall.recipes.words import (
@@ -31,7 +32,6 @@ if TYPE_CHECKING:
 
     from beamfall.page.board_thread import BoardThread
     from beamfall.page.desk import Desk
-    from beamfall.recipes.recipe import Recipe
 
 _SENT = "This file"  # its name stays with the browser
 

@@ -2,20 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from beamfall.page.drawing import (
-    describe_shot_chart,
-    describe_trace,
-    find_shifts,
-    read_scatter,
-)
+from beamfall.page.drawing import describe_shot_chart, describe_trace, find_shifts, read_scatter
 from beamfall.page.pictures import draw_later
 from beamfall.page.review import say_seen, say_shot
-
-if TYPE_CHECKING:
-    from beamfall.page.work import Work
-    from beamfall.workflows.steps import Fired
+from beamfall.page.work import Work
+from beamfall.workflows.steps import Fired
 
 
 def show_shot(work: Work, fired: Fired) -> None:

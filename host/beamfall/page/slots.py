@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from beamfall.page.hub import clean
 from beamfall.page.work import Job, Work
+from beamfall.recipes.card import Held
+from beamfall.recipes.recipe import Recipe
 from beamfall.recipes.shelf import Shelf
 from beamfall.workflows.slots import list_held, store_recipe
-
-if TYPE_CHECKING:
-    from beamfall.recipes.card import Held
-    from beamfall.recipes.recipe import Recipe
 
 
 def make_slots(what: str, slot: int) -> Job:

@@ -7,14 +7,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from beamfall.errors import BeamfallError, UserError
+from beamfall.page.hub import Hub
 from beamfall.page.words import say_trend
 from beamfall.shots import ShotLog
-from beamfall.workflows.trend import find_trend
+from beamfall.workflows.trend import Trend, find_trend
 
 if TYPE_CHECKING:
     from beamfall.page.desk import Desk
-    from beamfall.page.hub import Hub
-    from beamfall.workflows.trend import Trend
 
 
 class Trends:

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from beamfall.errors import UserError
 from beamfall.page.words import SET_BY_HAND
+from beamfall.planning.result import Plan
+from beamfall.setup.rig import Rig
 from beamfall.setup.units import parse_duration
-
-if TYPE_CHECKING:
-    from beamfall.planning.result import Plan
-    from beamfall.setup.rig import Rig
 
 _SPACING_MOST_S, _DELAY_MOST_S = 2.0, 4.0  # as in `rig.Aim`
 

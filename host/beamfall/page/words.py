@@ -6,7 +6,9 @@ from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
+from beamfall.board import Board
 from beamfall.errors import BeamfallError, NoProgress
+from beamfall.events import EdgesSeen
 from beamfall.planning.calibration.describe import (
     START_AND_FALL,
     TIMES,
@@ -15,9 +17,11 @@ from beamfall.planning.calibration.describe import (
 )
 from beamfall.setup.signals import Signal
 from beamfall.text import show_text
-from beamfall.workflows.calibrate import DropsProgress
+from beamfall.wire import WireEnum
+from beamfall.workflows.calibrate import Calibrated, DropsProgress
 from beamfall.workflows.repeat import RepeatProgress
-from beamfall.workflows.steps import NONE
+from beamfall.workflows.series import UnclaimedShot
+from beamfall.workflows.steps import NONE, AwaitingPicture, Pictured, Progress, WhichPicture
 from beamfall.workflows.words import (
     CHECK_AHEAD,
     DROP_SEEN,
@@ -27,20 +31,9 @@ from beamfall.workflows.words import (
 )
 
 if TYPE_CHECKING:
-    from beamfall.board import Board
-    from beamfall.events import EdgesSeen
     from beamfall.photos.arrival import Late
-    from beamfall.wire import WireEnum
-    from beamfall.workflows.calibrate import Calibrated
     from beamfall.workflows.seek_steps import Aim, Answered, Sought, WhatIsSeen
-    from beamfall.workflows.series import UnclaimedShot
     from beamfall.workflows.service import Dripped, Flashed
-    from beamfall.workflows.steps import (
-        AwaitingPicture,
-        Pictured,
-        Progress,
-        WhichPicture,
-    )
     from beamfall.workflows.sweep import StepAhead
     from beamfall.workflows.trend import Trend
     from beamfall.workflows.waits import Left

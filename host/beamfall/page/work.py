@@ -8,10 +8,11 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from beamfall.page.listening import ListeningBoard
+from beamfall.shots import ShotLog
+
 if TYPE_CHECKING:
     from beamfall.page.bench import Bench
-    from beamfall.page.listening import ListeningBoard
-    from beamfall.shots import ShotLog
 
 
 T = TypeVar("T")

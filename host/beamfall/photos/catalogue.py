@@ -5,15 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from beamfall.errors import FileWriteError, PictureError
 from beamfall.files import write_bytes
 from beamfall.photos.xmp import DC, OURS, XMP, Packet, find_sidecar, read_embedded, read_file
-
-if TYPE_CHECKING:
-    from beamfall.setup.rig import Rig
-    from beamfall.shots import LoggedShot, ShotLog, ShotRecord
+from beamfall.setup.rig import Rig
+from beamfall.shots import LoggedShot, ShotLog, ShotRecord
 
 _ALWAYS = "Beamfall"  # a keyword of every picture
 

@@ -12,11 +12,11 @@ from beamfall.errors import UserError
 from beamfall.files import explain_write, write_text, write_whole
 from beamfall.photos.catalogue import fill
 from beamfall.photos.xmp import DC, Packet, embed, read_embedded
+from beamfall.shots import ShotLog
 from beamfall.text import show_json
 
 if TYPE_CHECKING:
     from beamfall.photos.match import Pair
-    from beamfall.shots import ShotLog
 
 
 def copy_pictures(log: ShotLog, pairs: Sequence[Pair], folder: Path, with_xmp: bool = False) -> int:

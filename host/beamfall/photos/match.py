@@ -9,13 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from beamfall.photos.clock import (
-    SLACK_S,
-    count_within,
-    find_clock,
-    find_pairs,
-    measure_busy_s,
-)
+from beamfall.photos.clock import SLACK_S, count_within, find_clock, find_pairs, measure_busy_s
 from beamfall.photos.clock_fit import ClockFit, ClockResult
 
 if TYPE_CHECKING:

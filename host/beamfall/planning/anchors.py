@@ -18,12 +18,11 @@ from beamfall.errors import RigFileError
 from beamfall.physics.fall import MAX_DIAMETER_M, MIN_DIAMETER_M
 from beamfall.planning.draws import Draws, DropDraws, find_beam, meet_all, watch_drops
 from beamfall.planning.result import AnchorChoice, AnchorEdge
+from beamfall.planning.unknowns import Unknown
+from beamfall.setup.rig import Rig
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
-
-    from beamfall.planning.unknowns import Unknown
-    from beamfall.setup.rig import Rig
 
     Floats = NDArray[np.float64]
 

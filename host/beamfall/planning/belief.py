@@ -21,13 +21,12 @@ import numpy as np
 
 from beamfall.errors import UserError
 from beamfall.planning.unknowns import NAMES, OF_THE_JET
+from beamfall.setup.rig import Rig
+from beamfall.setup.rig_sections import LiquidInRig
 from beamfall.text import say_count
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
-
-    from beamfall.setup.rig import Rig
-    from beamfall.setup.rig_sections import LiquidInRig
 
     Floats = NDArray[np.float64]
 

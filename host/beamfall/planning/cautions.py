@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -21,15 +20,12 @@ from beamfall.physics.light import (
     estimate_flash_duration,
     judge_blur,
 )
-from beamfall.planning.draws import find_beam
+from beamfall.planning.draws import Draws, find_beam
 from beamfall.planning.openings import REFORM_S
 from beamfall.planning.result import Caution, CautionKind
 from beamfall.planning.setting import Setting, compute_drop, find_opening
+from beamfall.setup.rig import Rig
 from beamfall.setup.unit_words import format_duration
-
-if TYPE_CHECKING:
-    from beamfall.planning.draws import Draws
-    from beamfall.setup.rig import Rig
 
 _NEAR_NOZZLE_M = 0.02
 _NEAR_SURFACE_M = 0.03

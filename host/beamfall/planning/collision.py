@@ -21,13 +21,7 @@ from beamfall.errors import KeyProblem, RigFileError
 from beamfall.planning.anchors import judge_anchors
 from beamfall.planning.cautions import list_cautions
 from beamfall.planning.draws import Draws, draw_z, find_beam, make_draws
-from beamfall.planning.openings import (
-    Need,
-    choose_times,
-    find_need,
-    list_planned,
-    split_places,
-)
+from beamfall.planning.openings import Need, choose_times, find_need, list_planned, split_places
 from beamfall.planning.result import (
     AnchorEdge,
     Caution,
@@ -48,12 +42,12 @@ from beamfall.planning.rows import (
 from beamfall.planning.setting import Setting, make_setting
 from beamfall.planning.trace import make_trace
 from beamfall.planning.unknowns import NAMES, OF_THE_JET, list_scatters, make_jet_prior
+from beamfall.setup.rig import Rig
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from beamfall.planning.belief import Belief
-    from beamfall.setup.rig import Rig
 
     Floats = NDArray[np.float64]
 

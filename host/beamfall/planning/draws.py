@@ -12,15 +12,11 @@ from typing import TYPE_CHECKING, Any, Self
 
 import numpy as np
 
-from beamfall.physics.fall import (
-    MAX_DIAMETER_M,
-    MAX_INITIAL_SPEED_M_S,
-    MIN_DIAMETER_M,
-    DropFalls,
-)
+from beamfall.physics.fall import MAX_DIAMETER_M, MAX_INITIAL_SPEED_M_S, MIN_DIAMETER_M, DropFalls
 from beamfall.physics.impact import SHALLOWEST_JET_M
 from beamfall.physics.jet import (
     LEAST_JET_M,
+    JetPrior,
     cavity_viscosity,
     height_law,
     onset_law,
@@ -37,14 +33,11 @@ from beamfall.planning.setting import (
     make_setting,
 )
 from beamfall.planning.unknowns import APART, NAMES, list_unknowns
-from beamfall.setup.rig_sections import is_same_place
+from beamfall.setup.rig import Rig
+from beamfall.setup.rig_sections import Beam, Valve, is_same_place
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
-
-    from beamfall.physics.jet import JetPrior
-    from beamfall.setup.rig import Rig
-    from beamfall.setup.rig_sections import Beam, Valve
 
     Floats = NDArray[np.float64]
 

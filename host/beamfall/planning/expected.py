@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
+from beamfall.setup.sequence import Sequence
 from beamfall.setup.signals import SignalKind
 from beamfall.setup.table import BEAMS
 
 if TYPE_CHECKING:
     from beamfall.planning.result import Plan
-    from beamfall.setup.sequence import Sequence
 
 ExpectedEdges = Mapping[str, tuple[float, ...]]
 

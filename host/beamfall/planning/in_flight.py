@@ -8,17 +8,16 @@ import numpy as np
 
 from beamfall.physics.expected_drop import ExpectedDrop
 from beamfall.planning.collision import draw_rigs
-from beamfall.planning.draws import find_beam
+from beamfall.planning.draws import DropDraws, find_beam
+from beamfall.planning.seek.answer import Shot
 from beamfall.planning.seek.drops_seen import weigh_dwell
 from beamfall.planning.setting import make_setting
+from beamfall.setup.rig import Rig
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from beamfall.planning.belief import Belief
-    from beamfall.planning.draws import DropDraws
-    from beamfall.planning.seek.answer import Shot
-    from beamfall.setup.rig import Rig
 
     Floats = NDArray[np.float64]
 

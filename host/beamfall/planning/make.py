@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from beamfall.setup.rig import Rig
+
 if TYPE_CHECKING:
     from beamfall.planning.result import Plan
-    from beamfall.setup.rig import Rig
 
 
 def make_plan(rig: Rig, **options: Any) -> Plan:

@@ -10,13 +10,11 @@ import numpy as np
 from beamfall.physics.umbrella import LIFE_S
 from beamfall.planning.draws import Draws
 from beamfall.planning.result import PlannedDrop, Role, make_interval
-from beamfall.setup.rig_sections import is_same_place
+from beamfall.setup.rig import Rig
+from beamfall.setup.rig_sections import Valve, is_same_place
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
-
-    from beamfall.setup.rig import Rig
-    from beamfall.setup.rig_sections import Valve
 
     Floats = NDArray[np.float64]
 

@@ -7,12 +7,12 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
+from beamfall.setup.rig_sections import Valve
 from beamfall.setup.sequence import Sequence
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from beamfall.setup.rig_sections import Valve
 
 PERCENTS = (5.0, 50.0, 95.0)
 

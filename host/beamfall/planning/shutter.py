@@ -6,17 +6,15 @@ import math
 import statistics
 from collections.abc import Sequence as SequenceOf
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from beamfall.errors import CalibrationError, RigFileError
 from beamfall.planning.rows import EARLIEST_S, find_exposure_need
+from beamfall.setup.rig import Rig
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import Signal
+from beamfall.shots import ShotRecord
 from beamfall.shots.pulses import find_times
-
-if TYPE_CHECKING:
-    from beamfall.setup.rig import Rig
-    from beamfall.shots import ShotRecord
 
 LAG_MOST_S = 1.0  # no camera takes longer
 LEAST_SHOTS = 3

@@ -16,10 +16,10 @@ from beamfall.planning.rows import build_sequence, build_warm_up, find_flash, wa
 from beamfall.planning.setting import make_setting
 from beamfall.planning.trace import make_trace
 from beamfall.planning.unknowns import list_scatters
+from beamfall.setup.rig import Rig
 
 if TYPE_CHECKING:
     from beamfall.planning.belief import Belief
-    from beamfall.setup.rig import Rig
 
 
 def plan_single(

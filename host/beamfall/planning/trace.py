@@ -7,14 +7,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from beamfall.planning.draws import DropDraws, find_beam
+from beamfall.planning.draws import Draws, DropDraws, find_beam
+from beamfall.planning.result import AnchorEdge
+from beamfall.setup.rig import Rig
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
-
-    from beamfall.planning.draws import Draws
-    from beamfall.planning.result import AnchorEdge
-    from beamfall.setup.rig import Rig
 
     Floats = NDArray[np.float64]
 

@@ -12,10 +12,10 @@ from beamfall.physics.umbrella import spreading_time, umbrella_age, umbrella_rad
 from beamfall.planning.collision import draw_rigs, refuse_spacing
 from beamfall.planning.openings import choose_times, find_need, split_places
 from beamfall.planning.setting import make_setting
+from beamfall.setup.rig import Rig
 
 if TYPE_CHECKING:
     from beamfall.planning.belief import Belief
-    from beamfall.setup.rig import Rig
 
 _DRAWS = 400
 _BEFORE_S = 0.002  # over which the tip's speed counts: pictures taken before a contact show the gap some ms earlier

@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
 
 from beamfall.errors import UserError
 from beamfall.plot.scene import Axis, Band, Chart, Dots, Line, Panel, Rule, Shape, Stems, View
-
-if TYPE_CHECKING:
-    from beamfall.repeatability import Assessment
-    from beamfall.repeatability.assess import Quantity
+from beamfall.repeatability import Assessment
+from beamfall.repeatability.assess import Quantity
 
 DRAWN = ("arrival", "dwell", "spacing")
 _MOST_ROWS = 8

@@ -5,19 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from beamfall.plot.scene import (
-    Arrow,
-    Axis,
-    Band,
-    Chart,
-    Dots,
-    Line,
-    Panel,
-    Rule,
-    Shape,
-    Span,
-    View,
-)
+from beamfall.plot.scene import Arrow, Axis, Band, Chart, Dots, Line, Panel, Rule, Shape, Span, View
 
 if TYPE_CHECKING:
     from beamfall.planning.result import Plan

@@ -3,18 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from typing import TYPE_CHECKING
 
 from beamfall.plot.scene import Arrow, Axis, Bar, Chart, Dots, Note, Panel, Row, Rule, Shape, View
 from beamfall.setup.limits import BoardLimits, Problem, find_problems
+from beamfall.setup.sequence import Row as SequenceRow
+from beamfall.setup.sequence import Sequence as Shot
 from beamfall.setup.signals import Signal, SignalKind
-from beamfall.setup.table import BEAMS
+from beamfall.setup.table import BEAMS, TickRow
 from beamfall.setup.unit_words import format_duration
-
-if TYPE_CHECKING:
-    from beamfall.setup.sequence import Row as SequenceRow
-    from beamfall.setup.sequence import Sequence as Shot
-    from beamfall.setup.table import TickRow
 
 ExpectedEdges = Mapping[str, Sequence[float]]
 _ABOVE = 0.42  # an arrow is this far above its row

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from beamfall.planning.belief import Belief
 from beamfall.planning.collision import find_base
 from beamfall.planning.draws import Draws, draw_z, make_draws
 from beamfall.planning.result import AnchorEdge, Interval
@@ -23,14 +24,12 @@ from beamfall.planning.unknowns import NAMES, list_unknowns, make_jet_prior
 from beamfall.recipes.events import find_meeting
 from beamfall.recipes.recipe import DropSeen, Recipe, find_partners
 from beamfall.recipes.spacing import need_spacing
+from beamfall.setup.rig import Rig
+from beamfall.setup.sequence import Sequence
 from beamfall.setup.signals import SignalKind
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
-
-    from beamfall.planning.belief import Belief
-    from beamfall.setup.rig import Rig
-    from beamfall.setup.sequence import Sequence
 
     Floats = NDArray[np.float64]
 

@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Callable
 
-from beamfall.recipes.recipe import find_partners
+from beamfall.recipes.recipe import Recipe, find_partners
+from beamfall.setup.rig import Rig
 from beamfall.setup.unit_words import format_length
 from beamfall.text import show_html
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from beamfall.recipes.recipe import Recipe
-    from beamfall.setup.rig import Rig
 
 _WIDTH, _TALL = 260.0, 330.0  # of the drawing; the rig's heights fill _TALL
 _TOP, _BOTTOM = 16.0, 26.0

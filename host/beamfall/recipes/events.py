@@ -13,23 +13,22 @@ import numpy as np
 
 from beamfall.errors import PhysicsRangeError, RecipeError
 from beamfall.physics.splash import OF_THE_JET
+from beamfall.planning.belief import Belief
 from beamfall.planning.collision import DRAWS, check_rig, draw_rigs
 from beamfall.planning.draws import Draws, JetDraws, meet, meet_all
 from beamfall.planning.make import make_plan
 from beamfall.planning.result import Caution, CautionKind, Interval, Plan, make_interval
 from beamfall.planning.seek.aims import Start
+from beamfall.planning.seek.answer import Shot
 from beamfall.planning.seek.likelihood import MISS
 from beamfall.planning.seek.search import NEAR_S
 from beamfall.planning.setting import Setting, make_setting
 from beamfall.recipes.recipe import Events, Looks, Recipe, find_partners, name_liquids
 from beamfall.recipes.spacing import choose_meeting, find_height, find_leeway, make_meeting
+from beamfall.setup.rig import Rig
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
-
-    from beamfall.planning.belief import Belief
-    from beamfall.planning.seek.answer import Shot
-    from beamfall.setup.rig import Rig
 
     Floats = NDArray[np.float64]
 

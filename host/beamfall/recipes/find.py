@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from beamfall.recipes.package import SUFFIX, read_recipe
+from beamfall.recipes.recipe import Recipe
 from beamfall.recipes.shelf import Shelf
-
-if TYPE_CHECKING:
-    from beamfall.recipes.recipe import Recipe
 
 
 def find_recipe(name: str) -> Recipe:

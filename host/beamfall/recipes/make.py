@@ -24,14 +24,14 @@ from beamfall.recipes.recipe import (
     check_name,
     find_partners,
 )
+from beamfall.setup.rig import Rig
 from beamfall.setup.signals import Signal
+from beamfall.shots import LoggedShot, ShotLog, ShotRecord
 from beamfall.shots.pulses import find_times
 from beamfall.shots.repeat import find_peers, rebuild_sequence
 
 if TYPE_CHECKING:
     from beamfall.planning.belief import Belief
-    from beamfall.setup.rig import Rig
-    from beamfall.shots import LoggedShot, ShotLog, ShotRecord
 
 _FIRED = "fired"
 

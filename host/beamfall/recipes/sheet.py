@@ -3,23 +3,18 @@
 from __future__ import annotations
 
 import base64
+from collections.abc import Iterable
 from pathlib import Path
 from string import Template
-from typing import TYPE_CHECKING
 
 from beamfall.files import write_text
 from beamfall.recipes.drawing import draw_rig
-from beamfall.recipes.recipe import find_partners, name_liquid
+from beamfall.recipes.recipe import Recipe, find_partners, name_liquid
 from beamfall.recipes.words import list_measured
+from beamfall.setup.rig import Rig
+from beamfall.setup.rig_sections import LiquidInRig
 from beamfall.setup.unit_words import format_duration, format_length, format_ms
 from beamfall.text import show_html
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-
-    from beamfall.recipes.recipe import Recipe
-    from beamfall.setup.rig import Rig
-    from beamfall.setup.rig_sections import LiquidInRig
 
 _PAGE = Path(__file__).with_name("sheet.html")
 _BLANK = "________"

@@ -18,13 +18,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from beamfall.planning.draws import Draws
 from beamfall.planning.result import Interval, make_interval
 from beamfall.planning.seek.weighted_rigs import TALL
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from beamfall.planning.draws import Draws
     from beamfall.recipes.recipe import Events
 
     Floats = NDArray[np.float64]

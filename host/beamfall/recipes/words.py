@@ -6,12 +6,12 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from beamfall.physics.splash import OF_THE_JET
+from beamfall.recipes.recipe import Events, Recipe
 from beamfall.setup.unit_words import format_ms, format_quantity
 
 if TYPE_CHECKING:
     from beamfall.recipes.day import Correction
     from beamfall.recipes.events import Carried
-    from beamfall.recipes.recipe import Events, Recipe
 
 CORRECT = "Correct the shot for today?"
 FROM_OTHERS = "Made on another rig, and its timings are right only there. Seek it on this rig before you fire it."

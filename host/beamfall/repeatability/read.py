@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from beamfall.errors import NoSuchShot, UserError
 from beamfall.setup.signals import SignalKind
+from beamfall.shots import ShotLog, ShotRecord
 from beamfall.shots.pulses import (
     Pulse,
     assign_drops,
@@ -18,9 +19,6 @@ from beamfall.shots.pulses import (
     read_pulses,
 )
 from beamfall.shots.record import STAMPED, WARM_UP
-
-if TYPE_CHECKING:
-    from beamfall.shots import ShotLog, ShotRecord
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,12 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from beamfall.plot.scene import Axis, Chart, Dots, Line, Panel, Row, Rule, Shape, View
-
-if TYPE_CHECKING:
-    from beamfall.repeatability import Assessment
+from beamfall.repeatability import Assessment
 
 
 @dataclass(frozen=True, slots=True)

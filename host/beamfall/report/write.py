@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from beamfall.errors import NoSuchShot, PictureError
 from beamfall.files import explain_write, write_bytes, write_text
@@ -13,8 +13,9 @@ from beamfall.photos.find import load_picture
 from beamfall.photos.sheet import Card, fill_page, read_cards
 from beamfall.plot.control import describe_control
 from beamfall.plot.draw import draw_chart
+from beamfall.plot.scene import Chart
 from beamfall.plot.timeline import describe_timeline
-from beamfall.repeatability import assess_series, read_series
+from beamfall.repeatability import Assessment, assess_series, read_series
 from beamfall.repeatability.words import (
     BY_CHANCE,
     SIMULATED,
@@ -24,13 +25,9 @@ from beamfall.repeatability.words import (
     say_steady,
 )
 from beamfall.report.plots import SweptShot, describe_scatter, describe_sweep
+from beamfall.setup.rig import Rig
+from beamfall.shots import LoggedShot, ShotLog
 from beamfall.text import say_count, show_html
-
-if TYPE_CHECKING:
-    from beamfall.plot.scene import Chart
-    from beamfall.repeatability import Assessment
-    from beamfall.setup.rig import Rig
-    from beamfall.shots import LoggedShot, ShotLog
 
 _PICTURES_MOST = 12
 _THUMBNAIL = 480

@@ -4,17 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import fields
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from beamfall.setup.file_schema import file_key, rule_of
+from beamfall.setup.rig import Rig
 from beamfall.setup.rig_tables import TABLES, TEXTS
 from beamfall.setup.unit_kinds import KINDS
 from beamfall.setup.unit_words import format_quantity
 from beamfall.setup.units import parse_quantity
 from beamfall.text import show_toml
-
-if TYPE_CHECKING:
-    from beamfall.setup.rig import Rig
 
 _SMALL = 1e-12  # relative: what reading a quantity back may lose
 

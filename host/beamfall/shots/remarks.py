@@ -9,14 +9,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import Enum
-from typing import TYPE_CHECKING
 
 from beamfall.setup.signals import Signal, SignalKind
 from beamfall.shots.coil_readings import list_odd
 from beamfall.shots.pulses import find_times
-
-if TYPE_CHECKING:
-    from beamfall.shots.record import ShotRecord
+from beamfall.shots.record import ShotRecord
 
 NO_LIGHT = "no light was seen"
 _SOON_S = 0.01  # light comes within this of its contact: flashes answer in well under a millisecond

@@ -27,12 +27,7 @@ from beamfall.link.traits import PortTraits
 from beamfall.resources import find_firmware
 from beamfall.scratch import ScratchFolder
 from beamfall.setup.signals import INPUTS
-from beamfall.sim.embedded import (
-    RigAtPins,
-    can_read_coils,
-    make_entropy,
-    make_unique_id,
-)
+from beamfall.sim.embedded import RigAtPins, can_read_coils, make_entropy, make_unique_id
 from beamfall.sim.traits import find_traits
 
 _REQUEST = struct.Struct("<BBBBqII")

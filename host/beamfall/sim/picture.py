@@ -16,13 +16,13 @@ from beamfall.files import write_whole
 from beamfall.sim.collision import Picture
 from beamfall.sim.look import Look
 from beamfall.sim.model import RigModel
+from beamfall.sim.rig import Splash
 from beamfall.sim.scene import BELOW_MM, Scene, make_scene
 from beamfall.sim.splash_surface import find_surface
 
 if TYPE_CHECKING:
     from PIL import Image as Images
 
-    from beamfall.sim.rig import Splash
 
 _SHEET_COLUMNS = 5
 _SHEET_PIXELS = 340  # of the longer side of a picture on a sheet

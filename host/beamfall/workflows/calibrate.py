@@ -4,28 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from pathlib import Path
 
+from beamfall.board import Board
 from beamfall.planning.belief import Belief
+from beamfall.planning.calibration import Calibration, measure_drops
 from beamfall.planning.calibration import calibrate as estimate
-from beamfall.planning.calibration import measure_drops
 from beamfall.planning.calibration.drops import check_request, make_drops
-from beamfall.planning.calibration.effect import compare_plans, keep_for_plan
+from beamfall.planning.calibration.effect import Effect, compare_plans, keep_for_plan
 from beamfall.planning.calibration.measure import put_own_first
 from beamfall.planning.calibration.weigh import weigh
 from beamfall.planning.learned import find_file, load_learned, save_learned
 from beamfall.planning.make import make_plan
+from beamfall.planning.result import Plan
+from beamfall.setup.rig import Rig
+from beamfall.shots import ShotLog
 from beamfall.workflows.steps import Begin, DropsFallen, Progress, Workflow, begin, fire
-
-if TYPE_CHECKING:
-    from pathlib import Path
-
-    from beamfall.board import Board
-    from beamfall.planning.calibration import Calibration
-    from beamfall.planning.calibration.effect import Effect
-    from beamfall.planning.result import Plan
-    from beamfall.setup.rig import Rig
-    from beamfall.shots import ShotLog
 
 SHOTS_LEAST = 8
 _REST_MOST_S = 2.0  # no surface has to settle for this

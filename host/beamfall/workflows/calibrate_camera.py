@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
+from beamfall.board import Board
 from beamfall.errors import CalibrationError, UserError
 from beamfall.planning.make import make_plan
 from beamfall.planning.shutter import (
@@ -16,6 +16,7 @@ from beamfall.planning.shutter import (
     make_press,
     read_lag,
 )
+from beamfall.setup.rig import Rig
 from beamfall.workflows.steps import (
     Begin,
     Event,
@@ -27,10 +28,6 @@ from beamfall.workflows.steps import (
     begin,
     fire,
 )
-
-if TYPE_CHECKING:
-    from beamfall.board import Board
-    from beamfall.setup.rig import Rig
 
 LIT, DARK = "lit", "dark"
 _REST_S = 1.0  # between presses: the camera writes its picture

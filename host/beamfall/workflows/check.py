@@ -6,22 +6,20 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from beamfall.board import Board
 from beamfall.errors import WrongValue
 from beamfall.faults.origin import Origin, Source
-from beamfall.faults.questions import CannotTell, leave_out
-from beamfall.faults.setup import make_setup
+from beamfall.faults.questions import CannotTell, Listen, Person, Question, leave_out
+from beamfall.faults.setup import Setup, make_setup
+from beamfall.setup.rig import Rig
+from beamfall.setup.sequence import Sequence
 from beamfall.workflows.steps import Consult, Event, People, Workflow
 from beamfall.workflows.steps import Question as Asked
 
 if TYPE_CHECKING:
-    from beamfall.board import Board
     from beamfall.faults.checks import Check
     from beamfall.faults.finder import Finding, Step
-    from beamfall.faults.questions import Listen, Person, Question
-    from beamfall.faults.setup import Setup
     from beamfall.planning.belief import Belief
-    from beamfall.setup.rig import Rig
-    from beamfall.setup.sequence import Sequence
 
 CANNOT_TELL = "cannot-tell"
 READY, DONE = "ready", "done"

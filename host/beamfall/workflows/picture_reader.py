@@ -5,19 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from beamfall.errors import PictureError, UserError
-from beamfall.photos.measure import STAGES, Measured, measure
+from beamfall.photos.measure import STAGES, Measured, Scene, Value, measure
 from beamfall.photos.measure.series import share_offset, share_surface
 from beamfall.planning.seek.answer import Answer
+from beamfall.setup.rig import Rig
+from beamfall.shots import ShotRecord
 from beamfall.workflows.picture_scene import expect_logged, make_picture_scene
 from beamfall.workflows.reading import Reading
-
-if TYPE_CHECKING:
-    from beamfall.photos.measure import Scene, Value
-    from beamfall.setup.rig import Rig
-    from beamfall.shots import ShotRecord
 
 # What a measured picture is called in a search for a collision; a crown is neither jet nor drop 2. An empty picture is
 # left to a person: what is not there and what was not found look alike.

@@ -4,28 +4,25 @@ from __future__ import annotations
 
 import time
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
+from beamfall.board import Board
 from beamfall.errors import CameraError, CameraProblem, FileWriteError
-from beamfall.photos.arrival import Arrivals, ExpectedShot
+from beamfall.photos.arrival import Arrivals, Arrived, ExpectedShot
 from beamfall.photos.catalogue import exchange_all
+from beamfall.setup.rig import Rig
 from beamfall.setup.signals import SignalKind
+from beamfall.shots import ShotLog, ShotRecord
 from beamfall.shots.exposure import Exposure, list_exposure_remarks
 from beamfall.shots.pulses import find_times
 from beamfall.workflows.steps import (
     AwaitingPicture,
     Fired,
+    FrontEnd,
+    People,
     Pictured,
     PictureLate,
     WhichPicture,
 )
-
-if TYPE_CHECKING:
-    from beamfall.board import Board
-    from beamfall.photos.arrival import Arrived
-    from beamfall.setup.rig import Rig
-    from beamfall.shots import ShotLog, ShotRecord
-    from beamfall.workflows.steps import FrontEnd, People
 
 MISSING_MOST = 3  # shots in a row without a picture
 _ALIVE_S = 0.01

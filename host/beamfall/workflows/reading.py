@@ -6,11 +6,10 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import Any, Protocol
 
-if TYPE_CHECKING:
-    from beamfall.planning.seek.answer import Answer
-    from beamfall.shots import ShotRecord
+from beamfall.planning.seek.answer import Answer
+from beamfall.shots import ShotRecord
 
 #: Marks that a person may set: rows of the picture in pixels; left and right, the umbrella's ends, are columns.
 MARKS = ("surface", "tip", "drop", "left", "right")

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 from beamfall.errors import PhysicsRangeError
 from beamfall.planning.calibration.drops import make_drops
 from beamfall.recipes.make import measure_drops
+from beamfall.recipes.recipe import Recipe
+from beamfall.setup.rig import Rig
 from beamfall.workflows.steps import (
     YES,
     Begin,
@@ -26,8 +28,6 @@ from beamfall.workflows.steps import (
 if TYPE_CHECKING:
     from beamfall.planning.belief import Belief
     from beamfall.recipes.day import Correction
-    from beamfall.recipes.recipe import Recipe
-    from beamfall.setup.rig import Rig
 
 
 @dataclass(frozen=True)

@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
+from beamfall.board import Board
+from beamfall.shots import LoggedShot, ShotLog
 from beamfall.shots.repeat import EdgeChange, compare_shots, find_peers, rebuild_sequence
 from beamfall.workflows.steps import Begin, Fired, Progress, Workflow, begin, fire
-
-if TYPE_CHECKING:
-    from beamfall.board import Board
-    from beamfall.shots import LoggedShot, ShotLog
 
 _REST_S = 5.0  # of a shot whose rig is not known: as of a rig file that does not say
 

@@ -10,10 +10,15 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Mapping
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import Any, TypeVar
 
+from beamfall.board import Board
 from beamfall.errors import Refused, UserError
+from beamfall.events import Outcome
+from beamfall.photos.arrival import Arrivals
+from beamfall.setup.rig import Rig
 from beamfall.setup.sequence import warn_of_flicker
+from beamfall.shots import ShotLog
 from beamfall.workflows.pictures import PictureKeeper
 from beamfall.workflows.series import Shooter, jitter_span
 from beamfall.workflows.steps import (
@@ -40,13 +45,6 @@ from beamfall.workflows.steps import (
     Workflow,
 )
 from beamfall.workflows.waits import Waits, flashes
-
-if TYPE_CHECKING:
-    from beamfall.board import Board
-    from beamfall.events import Outcome
-    from beamfall.photos.arrival import Arrivals
-    from beamfall.setup.rig import Rig
-    from beamfall.shots import ShotLog
 
 T = TypeVar("T")
 OpenSeries = Callable[[str, "Rig | None", Mapping[str, Any]], Shooter]

@@ -4,10 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import TYPE_CHECKING
 
+from beamfall.board import Board
 from beamfall.errors import NoProgress
+from beamfall.link.traits import Picture, Seen, Studio
+from beamfall.planning.seek.aims import Start
 from beamfall.planning.seek.answer import Answer, read_last_drop, read_shot, say_useless
+from beamfall.setup.rig import Rig
 from beamfall.setup.signals import Signal
 from beamfall.workflows.reading import PictureReader, Reading
 from beamfall.workflows.seek_steps import (
@@ -36,15 +41,9 @@ from beamfall.workflows.steps import (
 )
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
-    from beamfall.board import Board
-    from beamfall.link.traits import Picture, Seen, Studio
     from beamfall.planning.belief import Belief
-    from beamfall.planning.seek.aims import Start
     from beamfall.planning.seek.choose import Proposal
     from beamfall.planning.seek.search import Search
-    from beamfall.setup.rig import Rig
 
 MISSES_MOST = 3  # shots in a row that did not fire
 _DROPS_FIRST = 2  # without a flash, where the beam sees in them what no picture has shown yet

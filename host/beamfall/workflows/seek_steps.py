@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from beamfall.planning.seek.answer import Answer, explain_words, read_answer
@@ -11,8 +12,6 @@ from beamfall.workflows.reading import Reading, read_marks
 from beamfall.workflows.steps import Event, Fired, Question
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from beamfall.planning.belief import Belief
     from beamfall.planning.seek.search import Search
 

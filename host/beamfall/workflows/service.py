@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
+from beamfall.events import Outcome
+from beamfall.link import Welcome
+from beamfall.setup.rig import Rig
 from beamfall.setup.rig_sections import Flash
 from beamfall.setup.signals import Signal, SignalKind
 from beamfall.workflows.steps import Drip, HoldOpen, TestFlash, Workflow, serve
-
-if TYPE_CHECKING:
-    from beamfall.events import Outcome
-    from beamfall.link import Welcome
-    from beamfall.setup.rig import Rig
 
 
 @dataclass(frozen=True)

@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from beamfall.setup.rig import Rig
+from beamfall.setup.sequence import Sequence
 from beamfall.workflows.steps import Begin, Fired, Progress, Workflow, begin, fire, let_drops_fall
-
-if TYPE_CHECKING:
-    from beamfall.setup.rig import Rig
-    from beamfall.setup.sequence import Sequence
 
 
 def shoot(

@@ -6,16 +6,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from beamfall.board import Board
 from beamfall.errors import RecipeError, SequenceError
 from beamfall.recipes.card import Held, make_card
+from beamfall.shots import ShotLog
 from beamfall.text import say_count
 from beamfall.workflows.series import settle_earlier
 
 if TYPE_CHECKING:
-    from beamfall.board import Board
     from beamfall.recipes.recipe import Recipe
     from beamfall.recipes.shelf import Shelf
-    from beamfall.shots import ShotLog
 
 
 def store_recipe(board: Board, log: ShotLog, recipe: Recipe, slot: int) -> None:

@@ -20,17 +20,17 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Generic, Protocol, TypeVar
 
 from beamfall.errors import CameraError, UserError
+from beamfall.events import Outcome
+from beamfall.link.traits import Picture
 from beamfall.planning.rows import build_warm_up
+from beamfall.setup.rig import Rig
+from beamfall.setup.sequence import Sequence
+from beamfall.shots import SeriesLine, ShotRecord
 from beamfall.shots.remarks import list_remarks
 from beamfall.workflows.series import WARM_UP
 
 if TYPE_CHECKING:
-    from beamfall.events import Outcome
-    from beamfall.link.traits import Picture
     from beamfall.photos.arrival import Arrived, Late, NewPicture
-    from beamfall.setup.rig import Rig
-    from beamfall.setup.sequence import Sequence
-    from beamfall.shots import SeriesLine, ShotRecord
 
 T = TypeVar("T")
 A = TypeVar("A")

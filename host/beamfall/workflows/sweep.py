@@ -4,19 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import Any
 
+from beamfall.board import Board
 from beamfall.planning.sweep.progress import Entry, list_entries, list_open, make_entry
 from beamfall.planning.sweep.schedule import Step, Sweep
 from beamfall.setup.rig import Rig
+from beamfall.shots import SeriesLine, ShotLog
 from beamfall.workflows.series import settle_earlier
 from beamfall.workflows.steps import Begin, Event, Fired, Workflow, begin, fire, let_drops_fall
-
-if TYPE_CHECKING:
-    from pathlib import Path
-
-    from beamfall.board import Board
-    from beamfall.shots import SeriesLine, ShotLog
 
 REST = "rest_s"  # in the settings of a series: the rest between its shots
 

@@ -10,12 +10,12 @@ from beamfall.errors import PhysicsRangeError, RecipeError, RigFileError
 from beamfall.recipes.make import make_recipe, measure_drops
 from beamfall.repeatability.assess import LEAST_SHOTS, SURE_P
 from beamfall.repeatability.formulas import fit_trend
+from beamfall.shots import ShotLog, ShotRecord
 from beamfall.shots.record import WARM_UP
 
 if TYPE_CHECKING:
     from beamfall.planning.belief import Belief
     from beamfall.recipes.day import Correction
-    from beamfall.shots import ShotLog, ShotRecord
 
 LATEST_S = 18 * 3600.0  # older shots are of another day (our choice)
 _MOST = 60  # shots that are looked at: the newest, and those with which it began

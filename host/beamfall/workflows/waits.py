@@ -7,13 +7,10 @@ rig's `recycle` has passed since the last flash. The user may cut short the rest
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
+from beamfall.setup.rig import Rig
+from beamfall.setup.sequence import Sequence
 from beamfall.setup.signals import SignalKind
-
-if TYPE_CHECKING:
-    from beamfall.setup.rig import Rig
-    from beamfall.setup.sequence import Sequence
 
 
 def flashes(sequence: Sequence) -> bool:

@@ -4,16 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
-from beamfall.events import EdgesSeen
+from beamfall.board import Board
+from beamfall.events import Edge, EdgesSeen
 from beamfall.setup.signals import Signal, SignalKind
 from beamfall.shots.pulses import PulseReader
 from beamfall.workflows.steps import Ask, Question, Workflow
-
-if TYPE_CHECKING:
-    from beamfall.board import Board
-    from beamfall.events import Edge
 
 STOP = "stop"
 _ASK_S = 0.5  # how often the board is asked for the beam's state; its silence would end the watch

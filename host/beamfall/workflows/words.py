@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from beamfall.text import say_count
+from beamfall.workflows.steps import ContainerBelow, WarmingUp
 
 if TYPE_CHECKING:
     from beamfall.workflows.seek_steps import WhatIsSeen
-    from beamfall.workflows.steps import ContainerBelow, WarmingUp
 
 CHECK_AHEAD = "The check will release drops and fire the flash several times."
 DROP_SEEN = "The beam saw a drop"

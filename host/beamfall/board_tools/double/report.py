@@ -5,19 +5,17 @@ from __future__ import annotations
 import json
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from beamfall.board_tools.double.bench import Bench
+from beamfall.board_tools.double.clocks import ClockRatio
+from beamfall.board_tools.double.run import BenchRun
+from beamfall.board_tools.double.self_test import SelfTest
 from beamfall.board_tools.draw import SIMULATED
 from beamfall.files import explain_write, write_together
 from beamfall.plot.draw import draw_chart
 from beamfall.plot.histogram import describe_histogram
 from beamfall.plot.scene import Chart
-
-if TYPE_CHECKING:
-    from beamfall.board_tools.double.bench import Bench
-    from beamfall.board_tools.double.clocks import ClockRatio
-    from beamfall.board_tools.double.run import BenchRun
-    from beamfall.board_tools.double.self_test import SelfTest
 
 JSON_NAME = "bench_report.json"
 PNG_NAME = "bench_report.png"

@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from beamfall.errors import UserError
 from beamfall.planning.rows import find_beam_settings
+from beamfall.setup.rig import Rig
 from beamfall.setup.sequence import Row, Sequence
-
-if TYPE_CHECKING:
-    from beamfall.setup.rig import Rig
 
 _SPACING_S = 0.3  # so far apart no drop falls in another's wake (our choice)
 _LEAD_S = 0.002

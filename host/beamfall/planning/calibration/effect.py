@@ -11,11 +11,11 @@ import numpy as np
 from beamfall.errors import BeamfallError
 from beamfall.planning.belief import Belief, Normal
 from beamfall.planning.make import make_plan
+from beamfall.planning.result import Interval, Plan
 from beamfall.planning.unknowns import NAMES
 
 if TYPE_CHECKING:
     from beamfall.planning.calibration.estimate import Calibration
-    from beamfall.planning.result import Interval, Plan
 
 
 @dataclass(frozen=True)

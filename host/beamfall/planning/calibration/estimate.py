@@ -15,13 +15,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from beamfall.errors import CalibrationError
+from beamfall.planning.calibration.measure import Sample
 from beamfall.planning.calibration.model import QUANTITIES, Model, make_model
 from beamfall.planning.unknowns import GAP_ERROR_M
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
-
-    from beamfall.planning.calibration.measure import Sample
 
     Floats = NDArray[np.float64]
 

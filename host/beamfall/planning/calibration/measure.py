@@ -11,6 +11,7 @@ from beamfall.errors import UserError
 from beamfall.setup.rig import Rig
 from beamfall.setup.rig_sections import is_same_place
 from beamfall.setup.signals import Signal, SignalKind
+from beamfall.shots import ShotLog, ShotRecord
 from beamfall.shots.pulses import (
     Arrival,
     Pulse,
@@ -26,7 +27,6 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from beamfall.shots import ShotLog, ShotRecord
 
 LEAST_DROPS = 8  # fewer say too little about their own scatter (our choice)
 # In median deviations: beyond this it was something else (a merged drop, a hand in the beam).

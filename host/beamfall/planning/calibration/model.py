@@ -17,13 +17,9 @@ import numpy as np
 
 from beamfall.errors import PhysicsRangeError
 from beamfall.physics.drops import compute_diameter
-from beamfall.physics.fall import (
-    MAX_DIAMETER_M,
-    MAX_INITIAL_SPEED_M_S,
-    MIN_DIAMETER_M,
-    fall_array,
-)
+from beamfall.physics.fall import MAX_DIAMETER_M, MAX_INITIAL_SPEED_M_S, MIN_DIAMETER_M, fall_array
 from beamfall.physics.jet import JetPrior
+from beamfall.planning.calibration.measure import Sample
 from beamfall.planning.setting import (
     Setting,
     compute_flow,
@@ -32,13 +28,11 @@ from beamfall.planning.setting import (
     make_setting,
 )
 from beamfall.planning.unknowns import Unknown, list_unknowns, make_jet_prior
+from beamfall.setup.rig import Rig
+from beamfall.setup.rig_sections import Beam
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
-
-    from beamfall.planning.calibration.measure import Sample
-    from beamfall.setup.rig import Rig
-    from beamfall.setup.rig_sections import Beam
 
     Floats = NDArray[np.float64]
 

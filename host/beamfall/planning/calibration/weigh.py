@@ -7,7 +7,6 @@ first speed, see `physics.drops.start_speed`.
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -16,9 +15,7 @@ from beamfall.physics.drops import compute_volume
 from beamfall.planning.belief import Normal
 from beamfall.planning.setting import compute_drop, make_setting
 from beamfall.planning.unknowns import spread_volume
-
-if TYPE_CHECKING:
-    from beamfall.setup.rig import Rig
+from beamfall.setup.rig import Rig
 
 SCALE_KG = 5e-5  # error of a scale that shows tenths of a gram (our choice)
 _OTHER = 0.01  # a drop miscounted, evaporation, drops that stick (estimate)

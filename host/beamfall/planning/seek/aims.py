@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from beamfall.errors import RigFileError
-
-if TYPE_CHECKING:
-    from beamfall.setup.rig import Rig
+from beamfall.setup.rig import Rig
 
 
 @dataclass(frozen=True)

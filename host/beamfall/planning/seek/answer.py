@@ -5,17 +5,14 @@ from __future__ import annotations
 import re
 from collections.abc import Collection
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
 from beamfall.errors import WrongValue
+from beamfall.setup.rig_sections import Beam
 from beamfall.setup.signals import SignalKind
 from beamfall.setup.units import parse_length
+from beamfall.shots import ShotRecord
 from beamfall.shots.pulses import Pulse, find_times, find_usual_dwell, is_satellite, read_pulses
 from beamfall.shots.remarks import Oddity, find_remarks
-
-if TYPE_CHECKING:
-    from beamfall.setup.rig_sections import Beam
-    from beamfall.shots import ShotRecord
 
 #: The words, with what they mean.
 WORDS = {

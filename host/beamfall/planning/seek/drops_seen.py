@@ -6,14 +6,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from beamfall.planning.seek.answer import Shot
 from beamfall.planning.unknowns import NAMES
+from beamfall.setup.rig_sections import Uncertainty
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from beamfall.planning.draws import Draws
-    from beamfall.planning.seek.answer import Shot
-    from beamfall.setup.rig_sections import Uncertainty
 
     Floats = NDArray[np.float64]
 

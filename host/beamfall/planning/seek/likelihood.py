@@ -11,14 +11,13 @@ from typing import TYPE_CHECKING, ClassVar, Protocol, Self
 
 import numpy as np
 
+from beamfall.physics.liquids import Liquid
 from beamfall.physics.umbrella import spread_out
 from beamfall.planning.seek.answer import Answer
 from beamfall.planning.seek.bounds import READING_M, bell, below, is_in_frame
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
-
-    from beamfall.physics.liquids import Liquid
 
     Floats = NDArray[np.float64]
 

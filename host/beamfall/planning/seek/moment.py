@@ -10,16 +10,15 @@ import numpy as np
 
 from beamfall.planning.collision import find_base
 from beamfall.planning.openings import split_places
-from beamfall.planning.result import Interval, make_interval
+from beamfall.planning.result import AnchorEdge, Interval, make_interval
 from beamfall.planning.seek.likelihood import WORDS, Moments
 from beamfall.planning.seek.weighted_rigs import WeightedRigs
 from beamfall.planning.setting import make_setting
 from beamfall.planning.unknowns import make_jet_prior
+from beamfall.setup.rig import Rig
 
 if TYPE_CHECKING:
     from beamfall.planning.belief import Belief
-    from beamfall.planning.result import AnchorEdge
-    from beamfall.setup.rig import Rig
 
 _COUNT = 1000
 

@@ -10,13 +10,12 @@ from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 
+from beamfall.planning.seek.answer import Answer
 from beamfall.planning.seek.bounds import READING_M, bell, below, is_in_frame
 from beamfall.planning.seek.likelihood import say_chance, split_by_lines
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
-
-    from beamfall.planning.seek.answer import Answer
 
     Floats = NDArray[np.float64]
 

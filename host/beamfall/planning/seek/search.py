@@ -22,12 +22,11 @@ from beamfall.planning.seek.taken import Told
 from beamfall.planning.seek.weighted_rigs import TALL, WeightedRigs
 from beamfall.planning.setting import make_setting
 from beamfall.planning.unknowns import make_jet_prior
+from beamfall.setup.rig import Rig
+from beamfall.setup.sequence import Sequence
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
-
-    from beamfall.setup.rig import Rig
-    from beamfall.setup.sequence import Sequence
 
     Floats = NDArray[np.float64]
 

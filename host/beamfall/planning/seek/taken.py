@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from beamfall.planning.seek.answer import Answer, Shot
 from beamfall.planning.seek.likelihood import lapse_chance
 
 if TYPE_CHECKING:
-    import numpy as np
     from numpy.typing import NDArray
 
     Floats = NDArray[np.float64]

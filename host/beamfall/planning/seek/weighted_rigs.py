@@ -13,29 +13,23 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from beamfall.physics.jet import LEAST_JET_M
+from beamfall.physics.jet import LEAST_JET_M, JetPrior
 from beamfall.physics.splash import CAVITY_SHARE, CROWN_END, FREE_SHARE, OF_THE_JET
 from beamfall.planning.draws import Draws, JetDraws, draw_normal, draw_z, make_draws, meet_all
 from beamfall.planning.seek.answer import Answer, Shot
-from beamfall.planning.seek.drops_seen import (
-    explain_by_latency,
-    list_late,
-    share_told,
-    weigh_dwell,
-)
+from beamfall.planning.seek.drops_seen import explain_by_latency, list_late, share_told, weigh_dwell
 from beamfall.planning.seek.likelihood import Moments, weigh_answer
 from beamfall.planning.seek.one_drop import SplashMoments, weigh_word
 from beamfall.planning.seek.outlook import Outlook, expect_word, reachable_chance
 from beamfall.planning.seek.taken import OTHER_SPACING_S, Taken, TakenAnswers
 from beamfall.planning.setting import Setting
 from beamfall.planning.unknowns import NAMES
+from beamfall.setup.rig import Rig
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from beamfall.physics.jet import JetPrior
     from beamfall.planning.belief import Belief
-    from beamfall.setup.rig import Rig
 
     Floats = NDArray[np.float64]
 

@@ -11,13 +11,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from collections.abc import Sequence as SequenceOf
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from beamfall.errors import UserError
 from beamfall.planning.sweep.schedule import Step, Sweep
-
-if TYPE_CHECKING:
-    from beamfall.shots import SeriesLine, ShotLog, ShotRecord
+from beamfall.shots import SeriesLine, ShotLog, ShotRecord
 
 _FRAMELESS = ("not-released",)
 TRIES_MOST = 3
