@@ -140,9 +140,8 @@ class Controller:
 
     def serve(self, activity, output, width):
         """Run a service action: one pulse, with edges recorded for a while after it. Return 0 or why not."""
-        tail = ms_to_ticks(
-            FLASH_TAIL_MS if is_flash(output) else SERVICE_TAIL_MS, self.limits.clock_hz
-        )
+        tail_ms = FLASH_TAIL_MS if is_flash(output) else SERVICE_TAIL_MS
+        tail = ms_to_ticks(tail_ms, self.limits.clock_hz)
         self._service.make_single(output, width, self.limits.earliest, tail)
         reason = self._prepare(self._service)
         if not reason:
@@ -180,10 +179,9 @@ class Controller:
         for beam in range(2):
             self._beams[beam].start(table.beam_edge[beam], table.blanking, table.dwell)
         self._end = table.last_release_ticks()
-        port = self._port
-        self.budget.begin(table, port.millis())
-        port.start()
-        self.budget.started(port.millis())
+        self.budget.begin(table, self._port.millis())
+        self._port.start()
+        self.budget.started(self._port.millis())
 
     def watch(self, on):
         if on:
