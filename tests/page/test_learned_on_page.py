@@ -15,8 +15,9 @@ from beamfall.page.commands import list_commands
 from beamfall.page.desk import Desk
 from beamfall.page.hub import Hub
 from beamfall.page.work import Job
-from beamfall.planning.belief import NAMES, SOUGHT, Belief, Normal, Step, describe_basis
+from beamfall.planning.belief import SOUGHT, Belief, Step, describe_basis
 from beamfall.planning.learned import find_file, load_learned, save_learned
+from beamfall.planning.unknowns import NAMES, Normal
 from beamfall.setup.rig import load_rig
 
 BOARD = "0123456789abcdef"

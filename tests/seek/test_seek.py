@@ -11,14 +11,14 @@ from searching import seek
 from tiers import in_full
 
 from beamfall.errors import UserError
-from beamfall.planning.belief import Belief, Normal, Step, describe_basis
+from beamfall.planning.belief import Belief, Step, describe_basis
 from beamfall.planning.seek.answer import Answer, Shot
 from beamfall.planning.seek.choose import quantiles
 from beamfall.planning.seek.likelihood import WORDS
 from beamfall.planning.seek.search import Search
 from beamfall.planning.seek.weighted_rigs import WeightedRigs
 from beamfall.planning.setting import make_setting
-from beamfall.planning.unknowns import NAMES, make_jet_prior
+from beamfall.planning.unknowns import NAMES, Normal, make_jet_prior
 from beamfall.setup.limits import BoardLimits
 from beamfall.setup.rig import example_rig
 from beamfall.setup.rig_shot import DropInRig

@@ -19,6 +19,7 @@ from beamfall.faults.origin import Origin, Source
 from beamfall.faults.questions import PersonGone, listen_aside
 from beamfall.faults.setup import Setup, make_setup
 from beamfall.faults.timings import find_timings
+from beamfall.planning.learned import find_file, load_learned
 from beamfall.setup.rig import Rig, load_rig
 from beamfall.setup.sequence import Sequence
 from beamfall.setup.sequence_file import load_sequence
@@ -198,7 +199,6 @@ def _set_up(
     board: Board, rig: Rig, rig_file: Path | None, sequence: Sequence | None, timings: Origin | None
 ) -> Setup:
     """The setup with the timings that are fired: those given, those of the log, or those planned for this board."""
-    from beamfall.planning.learned import find_file, load_learned
 
     if not board.traits.repeats_boot_ids:
         settle_before_unlogged(board)

@@ -4,19 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import typer
 
 from beamfall.cli.loading import make_app
 from beamfall.cli.output import print_json, print_table
+from beamfall.planning.belief import Belief
 from beamfall.planning.history import Timing, list_history
+from beamfall.planning.learned import change_learned, find_file, load_learned
 from beamfall.setup.rig import load_rig
 from beamfall.text import show_text
-
-if TYPE_CHECKING:
-    from beamfall.planning.belief import Belief
-
 
 app = make_app("See, undo or reset what seek and calibrate have learned.")
 _RIG = typer.Argument(None, metavar="RIG", help="Rig file (TOML); default: the example rig.")
@@ -30,7 +27,6 @@ def show(
     as_json: bool = typer.Option(False, "--json", help="One JSON object per step, times in ms."),
 ) -> None:
     """List each step and the plan it gives."""
-    from beamfall.planning.learned import find_file, load_learned
 
     rig = load_rig(rig_file)
     file = find_file(rig_file)
@@ -79,7 +75,6 @@ def reset(rig_file: Path | None = _RIG, board: str | None = _BOARD) -> None:
 
 
 def _change(rig_file: Path | None, board: str | None, change: Callable[[Belief], Belief]) -> None:
-    from beamfall.planning.learned import change_learned
 
     load_rig(rig_file)
     belief = change_learned(rig_file, board, change)

@@ -10,6 +10,8 @@ import typer
 from beamfall.cli.options import RIG
 from beamfall.cli.output import print_json, print_pairs, print_table
 from beamfall.cli.targets import DRAWINGS, check_target
+from beamfall.planning.belief import Belief
+from beamfall.planning.learned import find_file, load_learned
 from beamfall.planning.make import make_plan
 from beamfall.planning.stage import find_stage
 from beamfall.plot.draw import draw_chart
@@ -17,7 +19,6 @@ from beamfall.plot.plan import describe_plan
 from beamfall.setup.rig import load_rig
 
 if TYPE_CHECKING:
-    from beamfall.planning.belief import Belief
     from beamfall.planning.result import Plan
 
 _NAMES = {
@@ -54,7 +55,6 @@ def plan(
     Each timing has an interval that holds it in 90 % of rigs that fit this file. The plan uses what
     `beamfall seek` and `beamfall calibrate` have learned, unless you give --fresh.
     """
-    from beamfall.planning.learned import find_file, load_learned
 
     check_target(plot, "--plot", DRAWINGS)
     rig = load_rig(rig_file)

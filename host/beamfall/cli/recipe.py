@@ -18,6 +18,7 @@ from beamfall.cli.recipe_shoot import shoot
 from beamfall.cli.targets import check_target
 from beamfall.errors import RecipeError
 from beamfall.files import write_text
+from beamfall.planning.learned import find_file, load_learned
 from beamfall.recipes.make import make_recipe
 from beamfall.recipes.package import read_recipe, write_recipe
 from beamfall.recipes.recipe import Recipe
@@ -50,7 +51,6 @@ def save(
     replace: bool = typer.Option(False, "--replace", help="Replace a recipe of that name."),
 ) -> None:
     """Save a shot as a recipe, with its rig and its picture."""
-    from beamfall.planning.learned import find_file, load_learned
 
     if rig_file is not None:
         load_rig(rig_file)
@@ -191,7 +191,6 @@ def use(
     Opens no port. It uses what seek and calibrate have learned about your rig. To fire the result, write it with
     --sequence and give that file to `beamfall shoot`; `beamfall seek --recipe FILE` gets closer.
     """
-    from beamfall.planning.learned import find_file, load_learned
     from beamfall.recipes.events import carry_over
 
     check_target(sequence, "--sequence", (".toml",))

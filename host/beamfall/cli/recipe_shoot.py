@@ -12,6 +12,7 @@ from beamfall.cli.front import ShootTerminal
 from beamfall.cli.options import COUNT, JSON_LINES, PORT, SEED
 from beamfall.cli.pictures import CAMERA, PHOTOS, PICTURE_WAIT, begin, hold, read_arrivals
 from beamfall.cli.words import say_end
+from beamfall.planning.learned import find_file, load_learned
 from beamfall.recipes.shelf import Shelf
 from beamfall.recipes.words import CORRECT, list_day
 from beamfall.setup.rig import load_rig
@@ -68,7 +69,6 @@ def shoot(
 
     The beam cannot see the liquid's level: fill the dish to the same mark as before.
     """
-    from beamfall.planning.learned import find_file, load_learned
     from beamfall.recipes.day import set_day
 
     kelvin = (

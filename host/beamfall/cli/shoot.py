@@ -15,6 +15,7 @@ from beamfall.cli.pictures import CAMERA, PHOTOS, PICTURE_WAIT, begin, hold, rea
 from beamfall.cli.targets import DRAWINGS, PICTURES, check_target, refuse_picture
 from beamfall.cli.words import say_end
 from beamfall.link.traits import Picture
+from beamfall.planning.learned import find_file, load_learned
 from beamfall.planning.make import make_plan
 from beamfall.planning.result import Plan
 from beamfall.plot.draw import draw_chart
@@ -98,7 +99,6 @@ def _choose(
 ) -> tuple[Plan | None, Sequence]:
     if sequence_file is not None:
         return None, load_sequence(sequence_file)
-    from beamfall.planning.learned import find_file, load_learned
 
     learned = load_learned(find_file(rig_file), board.info.unique_id.hex())
     plan = make_plan(rig, learned=learned)

@@ -15,54 +15,22 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING, Any, Self
-
-import numpy as np
+from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import UserError
-from beamfall.planning.unknowns import NAMES, OF_THE_JET
+from beamfall.planning.unknowns import NAMES, OF_THE_JET, Normal
 from beamfall.setup.rig import Rig
 from beamfall.setup.rig_sections import LiquidInRig
 from beamfall.text import say_count
 
 if TYPE_CHECKING:
+    import numpy as np
     from numpy.typing import NDArray
 
     Floats = NDArray[np.float64]
 
 CALIBRATED, SOUGHT, RESET = "calibrated", "sought", "reset"
 STEPS_MOST = 100  # older steps that are not in use are dropped beyond this
-
-
-@dataclass(frozen=True)
-class Normal:
-    """A normal distribution of z over `names`."""
-
-    names: tuple[str, ...]
-    mean: tuple[float, ...]
-    covariance: tuple[tuple[float, ...], ...]
-
-    @classmethod
-    def of(cls, names: tuple[str, ...], mean: Floats, covariance: Floats) -> Self:
-        """From arrays in the order of `names`."""
-        rows = tuple(tuple(float(value) for value in row) for row in covariance)
-        return cls(names, tuple(float(value) for value in mean), rows)
-
-    def spread(self, kept: tuple[str, ...] = NAMES) -> tuple[Floats, Floats]:
-        """Mean and covariance in the order of NAMES; what is not in `kept` is as in the prior."""
-        names = [name for name in self.names if name in NAMES and name in kept]
-        here = [NAMES.index(name) for name in names]
-        there = [self.names.index(name) for name in names]
-        mean, covariance = np.zeros(len(NAMES)), np.eye(len(NAMES))
-        mean[here] = np.array(self.mean)[there]
-        covariance[np.ix_(here, here)] = np.array(self.covariance)[np.ix_(there, there)]
-        return mean, covariance
-
-    def evidence(self) -> tuple[Floats, Floats]:
-        """What the data alone say: precision and precision times mean, the prior taken out again."""
-        mean, covariance = self.spread()
-        precision = np.linalg.inv(covariance)
-        return precision - np.eye(len(NAMES)), precision @ mean
 
 
 @dataclass(frozen=True)
@@ -167,7 +135,9 @@ class Belief:
         newest = own or next(iter(jet), None)
         if newest is None or newest.state is None:
             return None
-        return newest.state.spread(NAMES if own else OF_THE_JET)
+        from beamfall.planning.narrowing import spread
+
+        return spread(newest.state, NAMES if own else OF_THE_JET)
 
     def recall_spacing(self, rig: Rig) -> float | None:
         """The spacing that worked on a rig with these values; None without one."""
@@ -228,27 +198,20 @@ class Belief:
     ) -> Belief:
         """Add what beam edges say: `alone` is what they say with the rig file, `used` their shots.
 
-        Both are narrowings of the same prior, so precisions add up (product of two normal
-        distributions over the prior). Shots that an earlier calibration in use has had do not count
-        twice.
+        Shots that an earlier calibration in use has had do not count twice.
         """
+        from beamfall.planning.narrowing import narrow
+
         start = self.fit(rig)
-        mean, covariance = (np.zeros(len(NAMES)), np.eye(len(NAMES))) if start is None else start
-        precision = np.linalg.inv(covariance)
-        shift = precision @ mean
-        more, more_shift = alone.evidence()
-        for step in self.chain if start is not None else ():
-            if step.alone is not None and set(step.used) & set(used):
-                old, old_shift = step.alone.evidence()
-                more, more_shift = more - old, more_shift - old_shift
-        more, kept = _make_positive(more)
-        covariance = np.asarray(np.linalg.inv(precision + more), dtype=np.float64)
-        mean = covariance @ (shift + kept @ more_shift)
+        counted = [
+            step.alone
+            for step in (self.chain if start is not None else ())
+            if step.alone is not None and set(step.used) & set(used)
+        ]
         return self._add(
             Step(
                 number=self._next, before=self.head, parent=self.head, kind=CALIBRATED, when=_now(),
-                shots=len(used), series=series, used=used,
-                state=Normal.of(NAMES, mean, 0.5 * (covariance + covariance.T)),
+                shots=len(used), series=series, used=used, state=narrow(start, alone, counted),
                 alone=alone, basis=describe_basis(rig),
             ),
             used=True,
@@ -365,13 +328,6 @@ def _name_liquid(liquid: LiquidInRig) -> dict[str, Any]:
 def _is_same(basis: Mapping[str, Any], now: Mapping[str, Any], part: str) -> bool:
     """Whether a part of the basis is as it was; files of earlier versions have fewer values."""
     return all(now[part].get(name) == value for name, value in basis.get(part, {}).items())
-
-
-def _make_positive(precision: Floats) -> tuple[Floats, Floats]:
-    """The precision without directions in which it is negative, and the projection on the others."""
-    values, vectors = np.linalg.eigh(0.5 * (precision + precision.T))
-    good = vectors[:, values > 1e-9]
-    return (good * values[values > 1e-9]) @ good.T, good @ good.T
 
 
 def _now() -> str:

@@ -6,11 +6,11 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import BeamfallError
+from beamfall.planning.belief import Belief, Step
 from beamfall.planning.make import make_plan
 from beamfall.setup.rig import Rig
 
 if TYPE_CHECKING:
-    from beamfall.planning.belief import Belief, Step
     from beamfall.planning.result import Interval
 
 

@@ -16,7 +16,8 @@ from typing import Any
 from beamfall.errors import UserError
 from beamfall.files import explain_write, write_whole
 from beamfall.places import find_log
-from beamfall.planning.belief import SOUGHT, Belief, Normal, Step
+from beamfall.planning.belief import SOUGHT, Belief, Step
+from beamfall.planning.unknowns import Normal
 
 _VERSION = 2
 
@@ -25,7 +26,6 @@ def find_file(rig_file: Path | None) -> Path:
     """Where what was learned about a rig file is kept; None: the example rig."""
     if rig_file is not None:
         return rig_file.with_name(f"{rig_file.stem}.learned.json")
-
     return find_log().parent / "example.learned.json"
 
 
@@ -126,11 +126,7 @@ def _read_step(entry: Mapping[str, Any]) -> Step:
 
 
 def _read_normal(entry: Mapping[str, Any]) -> Normal:
-    return Normal(
-        names=tuple(entry["names"]),
-        mean=tuple(float(value) for value in entry["mean"]),
-        covariance=tuple(tuple(float(value) for value in row) for row in entry["covariance"]),
-    )
+    return Normal.of(tuple(entry["names"]), entry["mean"], entry["covariance"])
 
 
 def _read_first_version(board: str, entry: Mapping[str, Any]) -> Belief:

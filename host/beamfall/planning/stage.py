@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING
 
 from beamfall.errors import UserError
+from beamfall.planning.belief import Belief
 from beamfall.setup.rig import Rig
 from beamfall.setup.units import parse_duration, parse_length
-
-if TYPE_CHECKING:
-    from beamfall.planning.belief import Belief
 
 EARLIEST_S, LATEST_S = -0.05, 0.2  # far outside what a collision lasts (our choice)
 _LOOK = re.compile(

@@ -8,8 +8,9 @@ z (see `learned`). Spreads with no source are estimates and say so in `why`.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Self
 
 from beamfall.physics.fall import fall
 from beamfall.physics.impact import SHALLOWEST_JET_M
@@ -43,6 +44,23 @@ class Unknown:
         shift = self.spread * np.asarray(z, dtype=np.float64)
         value = self.middle * np.exp(shift) if self.logarithmic else self.middle + shift
         return np.clip(value, self.low, self.high)
+
+
+@dataclass(frozen=True)
+class Normal:
+    """A normal distribution of z over `names`."""
+
+    names: tuple[str, ...]
+    mean: tuple[float, ...]
+    covariance: tuple[tuple[float, ...], ...]
+
+    @classmethod
+    def of(
+        cls, names: tuple[str, ...], mean: Iterable[float], covariance: Iterable[Iterable[float]]
+    ) -> Self:
+        """From rows, or arrays, in the order of `names`."""
+        rows = tuple(tuple(float(value) for value in row) for row in covariance)
+        return cls(tuple(names), tuple(float(value) for value in mean), rows)
 
 
 #: Order of the z vector; a file of what was learned names them, so that the order may change.

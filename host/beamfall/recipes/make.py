@@ -6,10 +6,11 @@ from collections.abc import Mapping
 from datetime import UTC, datetime
 from pathlib import Path
 from statistics import mean
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from beamfall.errors import PhysicsRangeError, PictureError, RecipeError, RigFileError
 from beamfall.photos.find import load_picture
+from beamfall.planning.belief import Belief
 from beamfall.planning.seek.answer import list_dark, read_shot
 from beamfall.recipes.package import PICTURE_WIDTH
 from beamfall.recipes.recipe import (
@@ -29,9 +30,6 @@ from beamfall.setup.signals import Signal
 from beamfall.shots import LoggedShot, ShotLog, ShotRecord
 from beamfall.shots.pulses import find_times
 from beamfall.shots.repeat import find_peers, rebuild_sequence
-
-if TYPE_CHECKING:
-    from beamfall.planning.belief import Belief
 
 _FIRED = "fired"
 

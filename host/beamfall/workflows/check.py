@@ -11,6 +11,7 @@ from beamfall.errors import WrongValue
 from beamfall.faults.origin import Origin, Source
 from beamfall.faults.questions import CannotTell, Listen, Person, Question, leave_out
 from beamfall.faults.setup import Setup, make_setup
+from beamfall.planning.belief import Belief
 from beamfall.setup.rig import Rig
 from beamfall.setup.sequence import Sequence
 from beamfall.workflows.steps import Consult, Event, People, Workflow
@@ -19,7 +20,6 @@ from beamfall.workflows.steps import Question as Asked
 if TYPE_CHECKING:
     from beamfall.faults.checks import Check
     from beamfall.faults.finder import Finding, Step
-    from beamfall.planning.belief import Belief
 
 CANNOT_TELL = "cannot-tell"
 READY, DONE = "ready", "done"

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from beamfall.errors import PhysicsRangeError
+from beamfall.planning.belief import Belief
 from beamfall.planning.calibration.drops import make_drops
 from beamfall.recipes.make import measure_drops
 from beamfall.recipes.recipe import Recipe
@@ -26,7 +27,6 @@ from beamfall.workflows.steps import (
 )
 
 if TYPE_CHECKING:
-    from beamfall.planning.belief import Belief
     from beamfall.recipes.day import Correction
 
 

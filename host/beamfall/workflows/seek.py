@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 from beamfall.board import Board
 from beamfall.errors import NoProgress
 from beamfall.link.traits import Picture, Seen, Studio
+from beamfall.planning.belief import Belief
+from beamfall.planning.learned import find_file, load_learned, save_learned
 from beamfall.planning.seek.aims import Start
 from beamfall.planning.seek.answer import Answer, read_last_drop, read_shot, say_useless
 from beamfall.setup.rig import Rig
@@ -41,7 +43,6 @@ from beamfall.workflows.steps import (
 )
 
 if TYPE_CHECKING:
-    from beamfall.planning.belief import Belief
     from beamfall.planning.seek.choose import Proposal
     from beamfall.planning.seek.search import Search
 
@@ -73,7 +74,6 @@ def seek(
     `reader` looks at photographs that arrive. Raises RigFileError for an aim that fixes the flash, NoProgress if
     shots in a row fire or teach nothing.
     """
-    from beamfall.planning.learned import find_file, load_learned
     from beamfall.planning.seek.search import Search
 
     kept = find_file(rig_file)
@@ -260,7 +260,6 @@ class _Seek:
         return self.shots[-1] if self.shots else None
 
     def _keep(self, series: int) -> None:
-        from beamfall.planning.learned import save_learned
 
         if self.search.has_learned:
             board = self.board

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from beamfall.board import Board
+from beamfall.planning.sweep.make import make_sweep
 from beamfall.planning.sweep.progress import Entry, list_entries, list_open, make_entry
 from beamfall.planning.sweep.schedule import Step, Sweep
 from beamfall.setup.rig import Rig
@@ -88,8 +89,6 @@ def sweep(
     **choices: Any,
 ) -> Workflow[Swept]:
     """Sweep a timing; `choices` as `planning.sweep.make.make_sweep` takes them. `rest_s`: None for the rig's."""
-    from beamfall.planning.sweep.make import make_sweep
-
     plan = make_sweep(rig, board, of, rig_file=rig_file, seed=seed, **choices)
     rest = rig.aim.rest_s if rest_s is None else rest_s
     settings = {**plan.to_settings(), "rig": rig.to_dict(), REST: rest}

@@ -7,6 +7,7 @@ from statistics import mean
 from typing import TYPE_CHECKING
 
 from beamfall.errors import PhysicsRangeError, RecipeError, RigFileError
+from beamfall.planning.belief import Belief
 from beamfall.recipes.make import make_recipe, measure_drops
 from beamfall.repeatability.assess import LEAST_SHOTS, SURE_P
 from beamfall.repeatability.formulas import fit_trend
@@ -14,7 +15,6 @@ from beamfall.shots import ShotLog, ShotRecord
 from beamfall.shots.record import WARM_UP
 
 if TYPE_CHECKING:
-    from beamfall.planning.belief import Belief
     from beamfall.recipes.day import Correction
 
 LATEST_S = 18 * 3600.0  # older shots are of another day (our choice)

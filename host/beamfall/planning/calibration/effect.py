@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from beamfall.errors import BeamfallError
-from beamfall.planning.belief import Belief, Normal
+from beamfall.planning.belief import Belief
 from beamfall.planning.make import make_plan
 from beamfall.planning.result import Interval, Plan
-from beamfall.planning.unknowns import NAMES
+from beamfall.planning.unknowns import NAMES, Normal
 
 if TYPE_CHECKING:
     from beamfall.planning.calibration.estimate import Calibration

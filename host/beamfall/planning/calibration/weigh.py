@@ -12,9 +12,8 @@ import numpy as np
 
 from beamfall.errors import CalibrationError
 from beamfall.physics.drops import compute_volume
-from beamfall.planning.belief import Normal
 from beamfall.planning.setting import compute_drop, make_setting
-from beamfall.planning.unknowns import spread_volume
+from beamfall.planning.unknowns import Normal, spread_volume
 from beamfall.setup.rig import Rig
 
 SCALE_KG = 5e-5  # error of a scale that shows tenths of a gram (our choice)

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
+from beamfall.planning.belief import Belief
 from beamfall.planning.collision import find_base
 from beamfall.planning.openings import split_places
 from beamfall.planning.result import AnchorEdge, Interval, make_interval
@@ -16,9 +16,6 @@ from beamfall.planning.seek.weighted_rigs import WeightedRigs
 from beamfall.planning.setting import make_setting
 from beamfall.planning.unknowns import make_jet_prior
 from beamfall.setup.rig import Rig
-
-if TYPE_CHECKING:
-    from beamfall.planning.belief import Belief
 
 _COUNT = 1000
 
