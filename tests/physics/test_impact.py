@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import fluids
 import pytest
@@ -16,7 +17,7 @@ from beamfall.physics.impact import (
     classify_impact,
     impact_groups,
 )
-from beamfall.physics.liquids import WATER, glycerol_water, with_gum
+from beamfall.physics.liquids import WATER, glycerol_water
 
 
 def test_groups_of_the_reference_drop() -> None:
@@ -44,7 +45,7 @@ def test_groups_agree_with_fluids(diameter: float, speed: float) -> None:
 
 
 def test_a_gum_counts_with_its_viscosity_at_the_shear_of_the_impact() -> None:
-    thick = with_gum(WATER, consistency=0.5, flow_index=0.4)
+    thick = replace(WATER, consistency=0.5, flow_index=0.4)
     # shear U/D = 800 1/s: η = 0.5·800^(−0.6) = 9.06 mPa·s
     eta = 0.5 * 800.0**-0.6
     assert impact_groups(4e-3, 3.2, thick).reynolds == pytest.approx(998.207 * 3.2 * 4e-3 / eta)

@@ -13,7 +13,6 @@ from beamfall.physics.light import (
     blur_on_sensor,
     choose_flash_power,
     convert_half_to_tenth,
-    effective_aperture,
     estimate_flash_duration,
     judge_blur,
 )
@@ -53,14 +52,6 @@ def test_flash_power_for_a_sharp_drop() -> None:
     assert choose_flash_power(0.2, 1.0, 5e-6, 16.0) == 1 / 64
     assert choose_flash_power(0.1, 1.0, 5e-6, 16.0) == 1 / 32
     assert choose_flash_power(3.33, 1.0, 4e-6, 16.0) == 1 / 64  # none is short enough
-
-
-@pytest.mark.parametrize(
-    ("m", "p", "expected"), [(1.0, 1.0, 32.0), (0.5, 1.0, 24.0), (1.0, 2.0, 24.0)]
-)
-def test_effective_aperture(m: float, p: float, expected: float) -> None:
-    # N_eff = N(1 + m/p), N 16
-    assert effective_aperture(16.0, m, pupil=p) == pytest.approx(expected)
 
 
 def test_airy_disc() -> None:

@@ -11,7 +11,7 @@ from simulated_drops import AIR, BEAM1, LIGHT1, VALVE1, G, fire, listen, open_va
 
 from beamfall.errors import UserError
 from beamfall.physics.fall import fall
-from beamfall.physics.jet import tip_height
+from beamfall.physics.jet import tip_heights
 from beamfall.setup.rig import example_rig
 from beamfall.setup.rig_sections import Beam
 from beamfall.sim.build import build_rig, draw_model
@@ -101,7 +101,7 @@ def test_the_first_law_of_the_jet_is_the_physics_own() -> None:
     jet = Jet(starts_s=10.0, rise_s=0.05, height_m=0.03, shape=None, gravity=G)
     for since in (-0.01, 0.0, 0.003, 0.02, 0.05, 0.07, 0.12, 0.2):
         assert jet.tip_m(10.0 + since) == pytest.approx(
-            tip_height(since + 0.05, 0.05, 0.03, 0.05, gravity=G), abs=1e-12
+            tip_heights(since + 0.05, 0.05, 0.03, 0.05, gravity=G), abs=1e-12
         )
 
 

@@ -71,7 +71,7 @@ _ONSET_BY_GRAVITY, _ONSET_BY_TENSION, _ONSET_BY_VISCOSITY = 0.327, 9.9, 0.72
 _DAMPED_FROM, _DAMPED_BOND = 0.0089, 25.0
 _LOWER_BOND, _SOONER_BOND = 11.2, 10.0
 _SOONER_HIGHER = 0.25  # jets higher than the law end sooner by this power of how much
-_BREAKING_SHARE = 0.5  # see `tip_height`
+_BREAKING_SHARE = 0.5  # see `tip_heights`
 #: A lower bulge than this is not a jet that a drop could meet (our choice).
 LEAST_JET_M = 0.002
 # Outside the regime the numbers come from, and for unknown liquids, the spreads grow (estimates).
@@ -328,32 +328,8 @@ def depth_factors(depth_ratio: Any) -> tuple[Any, Any, Any]:
     return later, lower, sooner
 
 
-def tip_height(
-    time_s: float,
-    onset_s: float,
-    height_m: float,
-    rise_s: float,
-    *,
-    gravity: float = STANDARD_GRAVITY,
-) -> float:
-    """Height in m of the jet's tip at `time_s` after the impact; 0 before the onset and after.
-
-    With y = (onset + rise − t)/rise and c² = g·rise²/2H: h = H·[1 − c²·y² − k·y − (1 − c² − k)·y³] on the way up.
-    It slows hardest at first, as van Rijn et al. (2021) observe. Jets that rise for the whole √(2H/g) come to rest at
-    the top; those that end sooner break there while the tip still moves, k = (1 − c)/2. The form is ours; against the
-    columns of both halves it is 0.07·H off (rms). On the way down h = H − g·(t − top)²/2. Raises PhysicsRangeError
-    when the rise exceeds its bound √(2H/g).
-    """
-    check_range("jet height", height_m, 0.0, 1.0, "m")
-    bound = math.sqrt(2.0 * height_m / gravity)
-    check_range("jet rise", rise_s, 0.0, bound * (1.0 + 1e-9), "s")
-    if time_s <= onset_s or rise_s == 0.0:
-        return 0.0
-    return float(max(0.0, follow_tip(onset_s + rise_s - time_s, height_m, rise_s, gravity)))
-
-
 def follow_tip(before_top_s: Any, height_m: Any, rise_s: Any, gravity: float) -> Any:
-    """`tip_height` for floats or arrays, unchecked, so long before the highest point (negative: after it)."""
+    """`tip_heights`, unchecked, for floats too, so long before the highest point (negative: after it)."""
     square = 0.5 * gravity * rise_s**2 / height_m
     breaking = _BREAKING_SHARE * (1.0 - square**0.5)
     missing = before_top_s / rise_s
@@ -371,7 +347,14 @@ def tip_heights(
     *,
     gravity: float = STANDARD_GRAVITY,
 ) -> NDArray[np.float64]:
-    """`tip_height` for arrays, broadcast against each other."""
+    """Height in m of the jet's tip at `time_s` after the impact, 0 before the onset and after; arrays are broadcast.
+
+    With y = (onset + rise − t)/rise and c² = g·rise²/2H: h = H·[1 − c²·y² − k·y − (1 − c² − k)·y³] on the way up.
+    It slows hardest at first, as van Rijn et al. (2021) observe. Jets that rise for the whole √(2H/g) come to rest at
+    the top; those that end sooner break there while the tip still moves, k = (1 − c)/2. The form is ours; against the
+    columns of both halves it is 0.07·H off (rms). On the way down h = H − g·(t − top)²/2.
+    Raises PhysicsRangeError when the rise exceeds its bound √(2H/g).
+    """
     import numpy as np
 
     time, onset, top, rise = np.broadcast_arrays(

@@ -1,7 +1,7 @@
 """Blur, flash duration, aperture, depth of field and exposure of a drop in the light of a flash.
 
 Lengths in m, times in s. Apertures are f-numbers as set on the lens; magnification m is image size
-over subject size; pupil magnification p is exit over entrance pupil (1 for a symmetric lens).
+over subject size. Lenses are symmetric: exit and entrance pupil are of one size.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ TENTH_OVER_HALF = math.log(10.0) / math.log(2.0)
 # source); a straight line between them in the logarithms gives this exponent.
 _FULL_POWER_DURATION_S = 1.0 / 1000.0
 LOWEST_POWER = 1.0 / 64.0
+_GREEN_M = 550e-9
 _POWER_EXPONENT = math.log(20.0) / math.log(64.0)
 
 
@@ -67,15 +68,14 @@ def convert_half_to_tenth(half_s: float) -> float:
     return check_range("flash duration t0.5", half_s, 1e-6, 0.1, "s") * TENTH_OVER_HALF
 
 
-def estimate_flash_duration(power: float, *, full_power_s: float = _FULL_POWER_DURATION_S) -> float:
+def estimate_flash_duration(power: float) -> float:
     """t0.5 in s of a shoe flash set to a fraction of its power, 1/256 to 1.
 
     A power law through 1/1000 s at full power and 1/20,000 s at 1/64 (common practice, no source):
     duration grows as power^0.72. Flashes of studio kind do the reverse: measure them.
     """
     check_range("flash power", power, 1.0 / 256.0, 1.0)
-    check_range("flash duration at full power", full_power_s, 1e-4, 0.02, "s")
-    return full_power_s * math.pow(power, _POWER_EXPONENT)
+    return _FULL_POWER_DURATION_S * math.pow(power, _POWER_EXPONENT)
 
 
 def choose_flash_power(
@@ -83,8 +83,6 @@ def choose_flash_power(
     magnification: float,
     pixel_m: float,
     f_number: float,
-    *,
-    full_power_s: float = _FULL_POWER_DURATION_S,
 ) -> float:
     """The highest power of 1, 1/2, 1/4 … 1/64 whose estimated blur is invisible.
 
@@ -92,31 +90,18 @@ def choose_flash_power(
     """
     power = 1.0
     while power > LOWEST_POWER:
-        duration = estimate_flash_duration(power, full_power_s=full_power_s)
+        duration = estimate_flash_duration(power)
         if not judge_blur(speed_m_s, duration, magnification, pixel_m, f_number).visible:
             break
         power *= 0.5
     return power
 
 
-def effective_aperture(f_number: float, magnification: float, *, pupil: float = 1.0) -> float:
-    """Working f-number N·(1 + m/p) that exposure and diffraction see."""
-    _check_lens(f_number, magnification, pupil)
-    return f_number * (1.0 + magnification / pupil)
-
-
-def airy_diameter(
-    f_number: float, magnification: float, *, wavelength_m: float = 550e-9, pupil: float = 1.0
-) -> float:
-    """Diameter in m of the Airy disc on the sensor, to its first dark ring: 2.44·λ·N·(1 + m/p).
+def airy_diameter(f_number: float, magnification: float) -> float:
+    """Diameter in m of the Airy disc on the sensor, to its first dark ring, in green light: 2.44·λ·N·(1 + m).
 
     The factor is twice the first zero of J1 over π, 2.4393.
     """
-    check_range("wavelength", wavelength_m, 380e-9, 780e-9, "m")
-    return 2.439_34 * wavelength_m * effective_aperture(f_number, magnification, pupil=pupil)
-
-
-def _check_lens(f_number: float, magnification: float, pupil: float) -> None:
     check_range("f-number", f_number, 0.7, 128.0)
     check_range("magnification", magnification, 1e-3, 10.0)
-    check_range("pupil magnification", pupil, 0.2, 5.0)
+    return 2.439_34 * _GREEN_M * f_number * (1.0 + magnification)

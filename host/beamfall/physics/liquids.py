@@ -32,7 +32,6 @@ _ALCOHOL = (
     (935.2, 2.91, 29.7), (913.9, 2.87, 28.0), (891.1, 2.67, 26.7), (867.8, 2.37, 25.5),
     (843.4, 2.01, 24.3), (818.0, 1.61, 23.2), (789.3, 1.20, 22.4),
 )  # fmt: skip
-_GUM_SHEAR_PER_S = 100.0  # shear rate at which a power-law liquid's viscosity is quoted
 
 
 @dataclass(frozen=True)
@@ -185,17 +184,11 @@ def alcohol_water(mass_fraction: float) -> Liquid:
     )  # fmt: skip
 
 
-def with_surfactant(liquid: Liquid, surface_tension_n_m: float | None = None) -> Liquid:
-    """The liquid with a surfactant in it; give the surface tension if it was measured.
+def with_surfactant(liquid: Liquid) -> Liquid:
+    """The liquid with a surfactant in it: the usual 30 mN/m, marked unknown.
 
-    Without one, the usual 30 mN/m is taken and marked unknown: a fresh surface, as on a drop a
-    few milliseconds old, has more, up to that of the clean liquid.
+    A fresh surface, as on a drop a few milliseconds old, has more, up to that of the clean liquid.
     """
-    if surface_tension_n_m is not None:
-        return replace(
-            liquid, name=f"{liquid.name} with surfactant", surface_tension_n_m=surface_tension_n_m,
-            unknown=liquid.unknown - {"surface_tension_n_m"},
-        )  # fmt: skip
     return replace(
         liquid,
         name=f"{liquid.name} with surfactant",
@@ -204,52 +197,15 @@ def with_surfactant(liquid: Liquid, surface_tension_n_m: float | None = None) ->
     )
 
 
-def with_gum(
-    liquid: Liquid, consistency: float | None = None, flow_index: float | None = None
-) -> Liquid:
-    """The liquid thickened with a gum, η = consistency·γ̇^(flow_index − 1) in SI units.
-
-    Both numbers come from the user (they depend on gum, dose, water and temperature). Without
-    them the viscosity of the plain liquid stays and is marked unknown.
-    """
-    name = f"{liquid.name} with gum"
-    if consistency is None and flow_index is None:
-        return replace(liquid, name=name, unknown=liquid.unknown | {"viscosity_pa_s"})
-    if consistency is None or flow_index is None:
-        raise PhysicsRangeError(
-            f"gum: consistency = {consistency}, flow index = {flow_index}: give both or neither "
-            "(0.0001-100 Pa·s^n and 0.1-1.5)",
-            quantity="gum", found=(consistency, flow_index),
-        )  # fmt: skip
-    check_range("consistency", consistency, 1e-4, 100.0, "Pa·s^n")
-    check_range("flow index", flow_index, 0.1, 1.5)
-    return replace(
-        liquid, name=name, consistency=consistency, flow_index=flow_index,
-        viscosity_pa_s=consistency * _GUM_SHEAR_PER_S ** (flow_index - 1.0),
-        unknown=liquid.unknown - {"viscosity_pa_s"},
-    )  # fmt: skip
-
-
-def mix_by_parts(
-    parts: Mapping[str, float],
-    temperature_k: float = ROOM_TEMPERATURE_K,
-    *,
-    by: str = "volume",
-) -> Liquid:
+def mix_by_parts(parts: Mapping[str, float], temperature_k: float = ROOM_TEMPERATURE_K) -> Liquid:
     """A liquid from a recipe such as {"water": 10, "glycerol": 2, "dye": 0.05}.
 
-    `parts` are of volume or of mass (`by`), of `INGREDIENTS`. Dye counts as water. Surfactant, or soap, sets
+    `parts` are of volume, of `INGREDIENTS`. Dye counts as water. Surfactant, or soap, sets
     the surface tension and gum the viscosity to unknown, whatever their amount (`thickeners` takes grams).
     Water with glycerol, or with alcohol, by tables; of other mixtures density by volume, logarithm of the
     viscosity and surface tension by volume, all three unknown. Raises PhysicsRangeError for a strange
     ingredient or amount.
     """
-    if by not in ("volume", "mass"):
-        raise PhysicsRangeError(
-            f"by = {by!r} is not a way to measure parts: 'volume' or 'mass'",
-            quantity="by",
-            found=by,
-        )
     for name, amount in parts.items():
         if name not in INGREDIENTS:
             raise PhysicsRangeError(
@@ -273,15 +229,12 @@ def mix_by_parts(
             found=0.0,
         )
     liquids = {name: make() for name, make in pure.items() if base[name] > 0.0}
-    volumes = {
-        name: base[name] / (liquid.density_kg_m3 if by == "mass" else 1.0)
-        for name, liquid in liquids.items()
-    }
-    mixed = _mix(liquids, volumes, temperature_k)
+    mixed = _mix(liquids, base, temperature_k)
     if parts.get("surfactant", 0.0) + parts.get("soap", 0.0) > 0.0:
         mixed = with_surfactant(mixed)
     if parts.get("gum", 0.0) > 0.0:
-        mixed = with_gum(mixed)
+        unknown = mixed.unknown | {"viscosity_pa_s"}
+        mixed = replace(mixed, name=f"{mixed.name} with gum", unknown=unknown)
     return mixed
 
 
@@ -297,7 +250,7 @@ def _mix(
         masses = {name: volumes[name] * liquids[name].density_kg_m3 for name in liquids}
         return glycerol_water(masses["glycerol"] / sum(masses.values()), temperature_k)
     total = sum(volumes.values())
-    shares = {name: volume / total for name, volume in volumes.items()}
+    shares = {name: volumes[name] / total for name in liquids}
     return Liquid(
         " and ".join(f"{100 * shares[name]:.0f} % {name}" for name in liquids),
         sum(share * liquids[name].density_kg_m3 for name, share in shares.items()),

@@ -77,7 +77,7 @@ class JetModel:
 
     onset = onset_factor·`onset_law` from the impact to the tip's breaking through the surface, height =
     height_factor·`height_law`, rise = rise_factor·`rise_share`·√(2·height/g) from the onset to the peak.
-    `shape` None: the tip moves as `physics.jet.tip_height` says, and falls for `fall_factor` times as long.
+    `shape` None: the tip moves as `physics.jet.tip_heights` says, and falls for `fall_factor` times as long.
     A number: a second law that the planner does not know, h·(1 − |1 − t/rise|^shape): 2 is free flight up and
     down in equal times, more is a tip that shoots up and lingers. `path`: the tip of a computed splash instead,
     as pairs of time since the onset over the rise and height over the highest.
