@@ -59,13 +59,7 @@ _PICTURE_SOURCES = {
         "../kicad/beamfall.kicad_pcb",
         "figures_stand.py",
     ),
-    "plots": (
-        "plots.py",
-        "study_valve.py",
-        "study_opto.py",
-        "study_beam.py",
-        *_CIRCUIT,
-    ),
+    "plots": ("plots.py", "study_valve.py", "study_opto.py", "study_beam.py", *_CIRCUIT),
 }
 _DECKS = ("valve.cir", "optocoupler.cir", "beam.cir")
 

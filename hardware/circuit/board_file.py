@@ -68,7 +68,4 @@ def read_board() -> BoardFile:
 
 def _turned(x: float, y: float, angle: float) -> Point:
     """Anticlockwise as seen on the screen, where y points down."""
-    return (
-        x * math.cos(angle) + y * math.sin(angle),
-        y * math.cos(angle) - x * math.sin(angle),
-    )
+    return (x * math.cos(angle) + y * math.sin(angle), y * math.cos(angle) - x * math.sin(angle))

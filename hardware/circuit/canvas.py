@@ -45,11 +45,7 @@ def add_box(
 
 
 def add_line(
-    axes: Any,
-    *points: tuple[float, float],
-    colour: str = INK,
-    width: float = 1.4,
-    style: str = "-",
+    axes: Any, *points: tuple[float, float], colour: str = INK, width: float = 1.4, style: str = "-"
 ) -> None:
     axes.plot(
         [p[0] for p in points],

@@ -52,10 +52,7 @@ PASSIVE_ITEMS = (
     ),
     resistor("R7K5", 7.5e3, "7.5 kΩ", "gain of the coil current amplifier: 1 + 7.5/1 = 8.5"),
     resistor(
-        "R10K",
-        10e3,
-        "10 kΩ",
-        "photocurrent loads; dividers; button pull-up; supply indicator",
+        "R10K", 10e3, "10 kΩ", "photocurrent loads; dividers; button pull-up; supply indicator"
     ),
     resistor("R22K", 22e3, "22 kΩ", "beam threshold: upper arm of the divider"),
     resistor(

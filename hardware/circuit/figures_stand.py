@@ -171,9 +171,7 @@ def draw_mariotte() -> Any:
         9, 7.6, (-22, 42, -22, 34), "Mariotte bottle: constant head from full to nearly empty"
     )
     a.add_patch(Rectangle((-10, 0), 20, 28, facecolor="white", edgecolor=INK, lw=2))
-    a.add_patch(
-        Rectangle((-9.8, 0.2), 19.6, 19),
-    ).set(facecolor=WATER, edgecolor="none")
+    a.add_patch(Rectangle((-9.8, 0.2), 19.6, 19)).set(facecolor=WATER, edgecolor="none")
     a.add_patch(Rectangle((-10, 28), 20, 3, facecolor="#999999", edgecolor=INK))
     add_text(a, 12, 29.5, "airtight stopper; air leaves and\nenters through the tube only")
     a.add_patch(Rectangle((-4, 6), 1.4, 27, facecolor="white", edgecolor=INK))

@@ -27,13 +27,7 @@ class Item:
 
 
 def resistor(
-    key: str,
-    ohm: float,
-    value: str,
-    purpose: str,
-    *,
-    watt: float = 0.25,
-    substitutes: str = "",
+    key: str, ohm: float, value: str, purpose: str, *, watt: float = 0.25, substitutes: str = ""
 ) -> Item:
     """A 1 % metal film resistor."""
     return Item(

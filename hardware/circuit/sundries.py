@@ -92,12 +92,7 @@ SUNDRIES = (
         "low",
     ),
     Sundry(
-        "WIRE_THICK",
-        "2 m",
-        "stranded wire, 0.5 mm²",
-        "supply socket, switch",
-        "0.75 mm²",
-        "low",
+        "WIRE_THICK", "2 m", "stranded wire, 0.5 mm²", "supply socket, switch", "0.75 mm²", "low"
     ),
     Sundry(
         "CABLE4", "2 × 1.5 m", "4-core cable, screened", "beams", "4-core telephone cable", "low"
@@ -135,12 +130,7 @@ SUNDRIES = (
         "yours",
     ),
     Sundry(
-        "COMPUTER",
-        "1",
-        "computer with USB and Python 3.11 or newer",
-        "runs beamfall",
-        "",
-        "yours",
+        "COMPUTER", "1", "computer with USB and Python 3.11 or newer", "runs beamfall", "", "yours"
     ),
     Sundry(
         "FLASH_ADAPTER",

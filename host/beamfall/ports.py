@@ -20,9 +20,7 @@ if TYPE_CHECKING:
     from beamfall.setup.rig import Rig
     from beamfall.setup.sequence import Sequence
 
-KINDS = {
-    "sim": "beamfall.sim.ports",
-}
+KINDS = {"sim": "beamfall.sim.ports"}
 PAINTER = "beamfall.sim.predicted"  # draws what any rig would most likely show
 OTHER = "beamfall.link.serial_port"  # every other name: a serial port, or a pyserial URL
 

@@ -235,9 +235,7 @@ def _draw_usual(number: int) -> Any:
     flow = compute_flow(valve, make_setting(rig))
     valve = replace(valve, opening_s=round(flow.find_opening(volume), 4))
     beam = replace(
-        rig.beams[0],
-        height_m=height - draws.uniform(0.08, 0.18),
-        width_m=draws.uniform(0.0, 3e-3),
+        rig.beams[0], height_m=height - draws.uniform(0.08, 0.18), width_m=draws.uniform(0.0, 3e-3)
     )
     dish = replace(rig.dish, depth_m=draws.uniform(0.006, 0.04))
     return replace(rig, name=f"hidden {number}", valves=(valve,), beams=(beam,), dish=dish)

@@ -24,7 +24,7 @@ NO_BEAM = Sequence(
         Row("release", 0, "valve1", 0.010, 0.020),
         Row("release", 0, "shutter", 0.005, 0.100),
         Row("release", 0, "flash1", 0.050, 0.002),
-    ),
+    )
 )
 
 

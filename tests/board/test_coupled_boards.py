@@ -62,10 +62,7 @@ def test_wires_in_each_others_place_are_named() -> None:
 
 def test_no_wire_at_all_points_at_the_ground() -> None:
     names = [wire.name for wire in WIRES]
-    with (
-        Bench.simulate(PICO, missing=names) as bench,
-        pytest.raises(BenchError) as caught,
-    ):
+    with Bench.simulate(PICO, missing=names) as bench, pytest.raises(BenchError) as caught:
         test_wires(bench).require()
     assert set(caught.value.parts) == set(names)
     assert names[0] not in str(caught.value), "one cause for all of them"

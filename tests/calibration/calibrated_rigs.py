@@ -71,11 +71,7 @@ def find_truth(model: RigModel, beam: int = 0) -> dict[str, float]:
     open_s = valve.opening_s - valve.lag_s
     diameter = compute_diameter(valve.flow.compute_volume(open_s))
     start_speed = valve.start_speed_ratio * drops.start_speed(
-        diameter,
-        valve.flow.compute_push(open_s),
-        valve.bore_m,
-        model.liquid,
-        gravity=model.gravity,
+        diameter, valve.flow.compute_push(open_s), valve.bore_m, model.liquid, gravity=model.gravity
     )
     start = valve.nozzle_height_m - valve.detachment_ratio * diameter
     law = {

@@ -188,12 +188,7 @@ def test_in_a_series_of_shots(
         assert states[shot["shot"]] == shot["state"]
     assert set(states.values()) <= {"fired", "missed", "idle", "not-released"}, states
     # None: it fired, and nothing went wrong.
-    assert causes <= {
-        None,
-        "none",
-        "aborted",
-        "interrupted",
-    }
+    assert causes <= {None, "none", "aborted", "interrupted"}
 
 
 @pytest.mark.parametrize("name", EACH)

@@ -18,11 +18,7 @@ SETTINGS = {
     "beam1_edge": 1, "beam2_edge": 1, "await1": 0, "await2": 0,
 }  # fmt: skip
 
-TWO_DROPS = [
-    (0, 0, 1, 1 * MS, 20 * MS),
-    (0, 0, 1, 80 * MS, 20 * MS),
-    (1, 2, 4, 30 * MS, 1 * MS),
-]
+TWO_DROPS = [(0, 0, 1, 1 * MS, 20 * MS), (0, 0, 1, 80 * MS, 20 * MS), (1, 2, 4, 30 * MS, 1 * MS)]
 WAITING = {"window_ticks": 1000 * MS, "await1": 2}
 
 

@@ -18,10 +18,7 @@ from tiers import in_full
 
 FIFO, PACKET, PATIENCE_US = 256, 64, 500_000
 # RP2040 datasheet, USB: buffer control of endpoint 2 in, bit 10.
-IN2_CONTROL, AVAILABLE = (
-    0x50100090,
-    0x400,
-)
+IN2_CONTROL, AVAILABLE = (0x50100090, 0x400)
 CALL_US = 5
 
 

@@ -309,9 +309,7 @@ def test_an_exception_inside_a_shot_puts_the_outputs_off_and_is_reported_in_word
 
 
 @given(
-    st.lists(st.integers(1, 40), min_size=1, max_size=60),
-    st.integers(0, 60),
-    st.integers(0, 30),
+    st.lists(st.integers(1, 40), min_size=1, max_size=60), st.integers(0, 60), st.integers(0, 30)
 )
 def test_the_qualifier_agrees_with_the_rule_as_the_specification_words_it(
     gaps, blanking, dwell

@@ -79,14 +79,7 @@ def test_the_kit_is_small_and_lacks_nothing_that_protects(circuit):
     protect |= {"D110", "D111", "R111"}  # the coil's clamp, the gate's pull-down
     protect |= {"Q140", "Q141", "R141", "R143", "D140"}  # supply only while the valve is commanded
     # Off at the start; what leaves the box.
-    protect |= {
-        "R21",
-        "R24",
-        "D411",
-        "D412",
-        "R417",
-        "R418",
-    }
+    protect |= {"R21", "R24", "D411", "D412", "R417", "R418"}
     assert protect <= kit
     # Each input of the comparator that serves nothing rests at a rail, signal and threshold at different ones.
     for name in ("BEAM2", "LIGHT1"):

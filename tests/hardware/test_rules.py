@@ -73,11 +73,7 @@ BREAKS: dict[str, tuple[str, Break, str]] = {
         lambda c: change(c, "F110", item="FT125A"),
         "F110: opens only after",
     ),
-    "a shunt of a quarter watt": (
-        "fuses open",
-        lambda c: change(c, "R510", item="R4R7"),
-        "R510",
-    ),
+    "a shunt of a quarter watt": ("fuses open", lambda c: change(c, "R510", item="R4R7"), "R510"),
     "no high-side switch": (
         "high-side switch",
         lambda c: c.without("Q140"),
@@ -113,16 +109,8 @@ BREAKS: dict[str, tuple[str, Break, str]] = {
         lambda c: change(c, "J410", _4="BEAM1_SIGNAL"),
         "J410 pin 4 reaches U3",
     ),
-    "no protection against static charge": (
-        "cables",
-        lambda c: c.without("D411"),
-        "BEAM1_SIGNAL",
-    ),
-    "a beam too weak": (
-        "beam has light",
-        lambda c: change(c, "R416", item="R680"),
-        "Q410",
-    ),
+    "no protection against static charge": ("cables", lambda c: c.without("D411"), "BEAM1_SIGNAL"),
+    "a beam too weak": ("beam has light", lambda c: change(c, "R416", item="R680"), "Q410"),
     "a thyristor's pulse without its resistor": (
         "contact ratings",
         lambda c: c.without("R213"),
@@ -140,11 +128,7 @@ BREAKS: dict[str, tuple[str, Break, str]] = {
         lambda c: change(c, "Q1", D="VS", S="VIN_SWITCHED"),
         "VS",
     ),
-    "an LED without resistor": (
-        "LED currents",
-        lambda c: change(c, "LED1", A="VS"),
-        "LED1",
-    ),
+    "an LED without resistor": ("LED currents", lambda c: change(c, "LED1", A="VS"), "LED1"),
     "an optocoupler with a thousand times too little current": (
         "LED currents",
         lambda c: change(c, "R210", item="R1M"),

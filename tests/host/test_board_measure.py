@@ -87,10 +87,7 @@ def test_another_output_may_be_the_source_and_no_signal_that_is_not_there() -> N
 
 
 def test_no_wire_is_named_with_where_it_goes() -> None:
-    with (
-        connect(JumperRig(VALVE1, 10)) as board,
-        pytest.raises(MeasureError, match="beam1"),
-    ):
+    with connect(JumperRig(VALVE1, 10)) as board, pytest.raises(MeasureError, match="beam1"):
         measure(board, pulses=5)
 
 

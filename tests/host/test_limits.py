@@ -107,12 +107,7 @@ TIMES = st.sampled_from(
     + [49_999, 50_000, 50_001, 100_000, 899_999, 900_000, 900_001, 2**30 - 1, 2**30, 2**32 - 1]
 )
 ROWS = st.builds(
-    TickRow,
-    st.sampled_from(ANCHORS),
-    st.integers(0, 3),
-    st.sampled_from(NAMES),
-    TIMES,
-    TIMES,
+    TickRow, st.sampled_from(ANCHORS), st.integers(0, 3), st.sampled_from(NAMES), TIMES, TIMES
 )
 GOOD_ROWS = st.one_of(
     st.builds(
@@ -247,18 +242,8 @@ CASES: list[tuple[Sequence, int | None, str, tuple[str, ...]]] = [
     (sequence(), None, "too_many_rows", ("rows",)),
     (sequence(*[VALVE] * 9), None, "too_many_rows", ("9", "8")),
     (sequence(VALVE, FLASH, window_s=2.0), None, "beyond_horizon", ("window", "2 s", "1.5 s")),
-    (
-        sequence(VALVE, FLASH, window_s=0.0),
-        None,
-        "window_missing",
-        ("1", 'window = "1 s"'),
-    ),
-    (
-        sequence(VALVE, window_s=1.0),
-        None,
-        "window_missing",
-        ("window", "edge"),
-    ),
+    (sequence(VALVE, FLASH, window_s=0.0), None, "window_missing", ("1", 'window = "1 s"')),
+    (sequence(VALVE, window_s=1.0), None, "window_missing", ("window", "edge")),
     (
         sequence(Row("release", 0, "valve1", 0.1, 0.06)),
         1,
@@ -285,19 +270,9 @@ CASES: list[tuple[Sequence, int | None, str, tuple[str, ...]]] = [
         "window_missing",
         ("edge 2", "beam1", "only 1 "),
     ),
-    (
-        sequence(Row("beam2", 1, "flash1", 0.1, 0.002)),
-        None,
-        "bad_anchor",
-        ("beam2",),
-    ),
+    (sequence(Row("beam2", 1, "flash1", 0.1, 0.002)), None, "bad_anchor", ("beam2",)),
     (sequence(Row("release", 0, "valve1", 0.1, 0.0)), 1, "zero_width", ("width is 0", "tick")),
-    (
-        sequence(Row("release", 0, "valve1", 0.0, 0.01)),
-        1,
-        "too_early",
-        ("delay is 0 s", "10 µs"),
-    ),
+    (sequence(Row("release", 0, "valve1", 0.0, 0.01)), 1, "too_early", ("delay is 0 s", "10 µs")),
     (
         sequence(Row("beam1", 1, "flash1", 0.002, 0.002), dwell_s=0.003),
         1,

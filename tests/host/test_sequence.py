@@ -119,10 +119,7 @@ def test_the_flash_delay_can_be_changed() -> None:
     [
         (lambda: Row("beam3", 1, "flash1", 0, 0.1), ("anchor", "'beam3'", "release, beam1")),
         (lambda: Row("beam1", 1, "flash9", 0, 0.1), ("output", "'flash9'", "valve1,")),
-        (
-            lambda: Row("beam1", 1, "flash1", -1, 0.1),
-            ("delay", "flash1", "-1 s"),
-        ),
+        (lambda: Row("beam1", 1, "flash1", -1, 0.1), ("delay", "flash1", "-1 s")),
         (lambda: Row("beam1", 1, "flash1", float("nan"), 0.1), ("delay", "flash1", "nan s")),
         (lambda: Sequence((), window_s=-1), ("window", "-1 s")),
         (lambda: Sequence((), beam1_edge="dim"), ("beam1_edge", "'dim'", "dark", "clear")),

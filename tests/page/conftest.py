@@ -142,10 +142,7 @@ class Watched:
     def __init__(self, page: Any) -> None:
         self.page = page
         self.complaints: list[str] = []
-        page.on(
-            "console",
-            lambda m: self.complaints.append(m.text) if m.type == "error" else None,
-        )
+        page.on("console", lambda m: self.complaints.append(m.text) if m.type == "error" else None)
         page.on("pageerror", lambda error: self.complaints.append(str(error)))
 
 

@@ -154,9 +154,7 @@ def make_shared() -> bytes:
     return pack_recipe(recipe, shared=True)
 
 
-def test_a_shared_file_says_what_it_becomes_here_and_is_kept_under_a_name(
-    serve: Serve,
-) -> None:
+def test_a_shared_file_says_what_it_becomes_here_and_is_kept_under_a_name(serve: Serve) -> None:
     hand, shared = Hand(serve(rig=QUICK_RIG)), make_shared()
     status, _, body = hand.asker.ask("POST", "/recipes/look", shared, **ZIP)
     said = json.loads(body)

@@ -32,10 +32,7 @@ def test_each_drop_gets_its_own_edges_also_while_others_are_still_due(edge: str)
     trace, due = make_trace(edge)
     into = 0.0 if edge == "dark" else -DWELL_MS  # from the counted edge to the dark one
     first, second = (
-        [
-            ("beam1", at + late + into, True),
-            ("beam1", at + late + into + DWELL_MS, False),
-        ]
+        [("beam1", at + late + into, True), ("beam1", at + late + into + DWELL_MS, False)]
         for at, late in zip(due, (1.5, -2.0), strict=True)
     )
     other = [("beam2", due[0], True), ("flash1", due[1], True)]
@@ -69,7 +66,4 @@ def test_a_shot_whose_end_was_not_reported_leaves_nothing_for_the_next_one(
         ticks = [round(1e3 * (due[release - 1] + at)) for at in (late_ms, late_ms + DWELL_MS)]
         edges = (Edge(Signal.beam1, 1, ticks[0], True), Edge(Signal.beam1, 0, ticks[1], True))
         news.take([EdgesSeen(shot, release, edges)])
-    assert told == [
-        [pytest.approx(1.5, abs=1e-3), None],
-        [None, pytest.approx(-2.0, abs=1e-3)],
-    ]
+    assert told == [[pytest.approx(1.5, abs=1e-3), None], [None, pytest.approx(-2.0, abs=1e-3)]]

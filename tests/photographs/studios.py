@@ -13,11 +13,7 @@ from beamfall.workflows.series import jitter_span
 
 EVENING_S = 1_790_000_000.0  # an evening in September 2026, UTC
 # 1980, 2000, 2015: where clocks reset to.
-FIRST_DAYS_S = (
-    315_532_800.0,
-    946_684_800.0,
-    1_420_070_400.0,
-)
+FIRST_DAYS_S = (315_532_800.0, 946_684_800.0, 1_420_070_400.0)
 
 
 @dataclass(frozen=True)

@@ -162,8 +162,7 @@ def test_the_sheet_sorts_by_what_was_swept(log: Path, tmp_path: Path) -> None:
     out = tmp_path / "sheet.html"
     run(log, "shots", "sheet", "--out", str(out))
     page = out.read_text("utf-8").replace(
-        "</body>",
-        '<script>document.getElementById("turn").click();</script></body>',
+        "</body>", '<script>document.getElementById("turn").click();</script></body>'
     )
     out.write_text(page, "utf-8")
     shown = subprocess.run(

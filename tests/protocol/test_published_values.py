@@ -40,10 +40,7 @@ def test_a_frame_carries_the_crc_of_header_and_payload() -> None:
         ("11 00 00 00", "02 11 01 01 01"),
         (bytes(range(0x01, 0xFF)).hex(), "FF" + bytes(range(0x01, 0xFF)).hex()),
         ("00" + bytes(range(0x01, 0xFF)).hex(), "01 FF" + bytes(range(0x01, 0xFF)).hex()),
-        (
-            bytes(range(0x01, 0x100)).hex(),
-            "FF" + bytes(range(0x01, 0xFF)).hex() + "02 FF",
-        ),
+        (bytes(range(0x01, 0x100)).hex(), "FF" + bytes(range(0x01, 0xFF)).hex() + "02 FF"),
         (bytes(range(0x02, 0x100)).hex() + "00", "FF" + bytes(range(0x02, 0x100)).hex() + "01 01"),
         (
             bytes(range(0x03, 0x100)).hex() + "00 01",

@@ -176,15 +176,7 @@ def test_a_sequence_file_is_swept_by_a_row_and_kept_as_a_recipe(tmp_path) -> Non
     )
     done = run_cli(*swept, folder=tmp_path)
     assert done.returncode == 2  # no range
-    done = run_cli(
-        *swept,
-        "--from",
-        "184 ms",
-        "--to",
-        "185 ms",
-        "--json",
-        folder=tmp_path,
-    )
+    done = run_cli(*swept, "--from", "184 ms", "--to", "185 ms", "--json", folder=tmp_path)
     *shots, table = map(json.loads, done.stdout.splitlines())
     assert [entry["value_ms"] for entry in table["table"]] == [184.0, 185.0]
     hz = shots[0]["clock_hz"]

@@ -89,10 +89,7 @@ def _is_lines(data: bytes) -> bool:
 
 
 def _is_backup(data: bytes) -> bool:
-    with (
-        contextlib.suppress(zipfile.BadZipFile),
-        zipfile.ZipFile(io.BytesIO(data)) as archive,
-    ):
+    with contextlib.suppress(zipfile.BadZipFile), zipfile.ZipFile(io.BytesIO(data)) as archive:
         return archive.testzip() is None
     return False
 

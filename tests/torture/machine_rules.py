@@ -120,13 +120,7 @@ class ShotRules(HostMachine):
         to_host=perhaps_faults,
     )
     def shoot(
-        self,
-        kind: str,
-        drop_ms: int,
-        wait: bool,
-        good: bool,
-        to_board: Faults,
-        to_host: Faults,
+        self, kind: str, drop_ms: int, wait: bool, good: bool, to_board: Faults, to_host: Faults
     ) -> None:
         """`good`: upload on a good line, release on a bad one."""
         if good:

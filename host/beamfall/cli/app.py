@@ -35,26 +35,14 @@ COMMANDS = {
     "repeatability": Entry(
         "repeatability", "repeatability", "Show how much a series scatters and whether it drifts."
     ),
-    "ports": Entry(
-        "ports",
-        "show_ports",
-        "List serial and simulated ports, without opening any.",
-    ),
-    "recipe": Entry(
-        "recipe",
-        "app",
-        "Recipes: save, print, share and adapt good settings.",
-    ),
+    "ports": Entry("ports", "show_ports", "List serial and simulated ports, without opening any."),
+    "recipe": Entry("recipe", "app", "Recipes: save, print, share and adapt good settings."),
     "page": Entry("page", "page", "Run the whole rig from a web browser."),
     "learned": Entry("learned", "app", "See, undo or reset what seek and calibrate have learned."),
     "board": Entry("board", "app", "Install firmware; show a board's state, timing and slots."),
     "rig": Entry("rig", "app", "Rig files: make one step by step, check one, list all keys."),
     "sequence": Entry("sequence", "app", "Sequence files: check one before you fire it."),
-    "help": Entry(
-        "help",
-        "show_help",
-        "Read the handbook: step-by-step guides, keys, commands.",
-    ),
+    "help": Entry("help", "show_help", "Read the handbook: step-by-step guides, keys, commands."),
     "photos": Entry("photos", "app", "Measure pictures: drop, jet, umbrella, time since contact."),
     "shots": Entry("shots", "app", "The shot log: list, rate, export, match photographs."),
 }

@@ -181,10 +181,7 @@ def _real_port(port: str | None, why: str = "which keeps nothing") -> str:
 
 # -- info ------------------------------------------------------------------------------------------
 @app.command("info")
-def show_info(
-    port: str | None = PORT,
-    as_json: bool = JSON_ALL,
-) -> None:
+def show_info(port: str | None = PORT, as_json: bool = JSON_ALL) -> None:
     """Show a board's limits, state and counters. Changes nothing on it."""
     with Board.connect(port) as board:
         status = board.status()

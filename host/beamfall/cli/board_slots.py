@@ -113,8 +113,7 @@ def save_slot(
 
 @app.command("load")
 def load_slot(
-    slot: int = typer.Argument(..., min=1, help=SLOT_HELP),
-    port: str | None = PORT,
+    slot: int = typer.Argument(..., min=1, help=SLOT_HELP), port: str | None = PORT
 ) -> None:
     """Make a slot's sequence ready for the board's button."""
     with Board.connect(port) as board:
@@ -125,8 +124,7 @@ def load_slot(
 
 @app.command("erase")
 def erase_slot(
-    slot: int = typer.Argument(..., min=1, help=SLOT_HELP),
-    port: str | None = PORT,
+    slot: int = typer.Argument(..., min=1, help=SLOT_HELP), port: str | None = PORT
 ) -> None:
     """Empty a slot."""
     with Board.connect(port) as board:

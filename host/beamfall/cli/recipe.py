@@ -106,10 +106,7 @@ def list_recipes(
 
 
 @app.command("show")
-def show(
-    name: str = typer.Argument(..., help=NAME_HELP),
-    as_json: bool = JSON_ONE,
-) -> None:
+def show(name: str = typer.Argument(..., help=NAME_HELP), as_json: bool = JSON_ONE) -> None:
     """Show a recipe: its timings, its rig, and what the picture shows."""
     recipe = Shelf.open().load(name)
     if as_json:

@@ -44,8 +44,7 @@ def make_rig(
 
 @app.command("check")
 def check_rig(
-    file: Path = typer.Argument(..., help="The rig file (TOML)."),
-    as_json: bool = JSON_ONE,
+    file: Path = typer.Argument(..., help="The rig file (TOML)."), as_json: bool = JSON_ONE
 ) -> None:
     """Check a rig file for what is wrong, missing or doubtful.
 

@@ -91,11 +91,7 @@ def seek(
     elif exact:
         raise UserError("--exact uses a recipe's moment: add --recipe")
     arrivals = read_arrivals(camera, photos, picture_wait, rig)
-    with (
-        ShotLog.open() as log,
-        hold(arrivals),
-        Board.connect(port, rig=rig, seed=seed) as board,
-    ):
+    with ShotLog.open() as log, hold(arrivals), Board.connect(port, rig=rig, seed=seed) as board:
         refuse_picture(board, picture)
         begin(arrivals, board)
         terminal = SeekTerminal(picture, as_json=as_json)

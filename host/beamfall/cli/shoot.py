@@ -63,11 +63,7 @@ def shoot(
     check_target(picture, "--picture", PICTURES)
     rig = load_rig(rig_file)
     arrivals = read_arrivals(camera, photos, picture_wait, rig)
-    with (
-        ShotLog.open() as log,
-        hold(arrivals),
-        Board.connect(port, rig=rig, seed=seed) as board,
-    ):
+    with ShotLog.open() as log, hold(arrivals), Board.connect(port, rig=rig, seed=seed) as board:
         plan, sequence = _choose(rig, rig_file, board, sequence_file)
         if not as_json:
             _print_start(rig, rig_file, board, plan, log.path)

@@ -40,8 +40,7 @@ def rate(
 
 
 def picture(
-    shot: int = SHOT,
-    file: str = typer.Argument(..., help="The photograph; '' removes the link."),
+    shot: int = SHOT, file: str = typer.Argument(..., help="The photograph; '' removes the link.")
 ) -> None:
     """Link a photograph to a shot. For a whole folder: shots match."""
     path = Path(file).expanduser()
@@ -52,10 +51,7 @@ def picture(
     print(f"shot {shot}: {f'its picture is {show_text(path.name)}' if file else 'picture removed'}")
 
 
-def fetch(
-    port: str | None = PORT,
-    as_json: bool = JSON_ONE,
-) -> None:
+def fetch(port: str | None = PORT, as_json: bool = JSON_ONE) -> None:
     """Fetch and log the shots that the board's button has fired.
 
     The board keeps the newest shots, as many as its memory holds, until it is switched off. Every command that fires

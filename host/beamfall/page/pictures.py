@@ -147,8 +147,5 @@ class Predictor:
                 rig, sequence, learned = asked
                 fitted = None if learned is None else learned.fit(rig)
                 known = {} if fitted is None else dict(zip(NAMES, fitted[0].tolist(), strict=True))
-                self._drawn = (
-                    asked,
-                    predict_picture(rig, sequence, known, PIXELS).jpeg,
-                )
+                self._drawn = (asked, predict_picture(rig, sequence, known, PIXELS).jpeg)
             return self._drawn[1]

@@ -79,10 +79,7 @@ def estimate_flash_duration(power: float) -> float:
 
 
 def choose_flash_power(
-    speed_m_s: float,
-    magnification: float,
-    pixel_m: float,
-    f_number: float,
+    speed_m_s: float, magnification: float, pixel_m: float, f_number: float
 ) -> float:
     """The highest power of 1, 1/2, 1/4 … 1/64 whose estimated blur is invisible.
 

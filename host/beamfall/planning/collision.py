@@ -186,12 +186,7 @@ def _refuse_time(
 
 
 def draw_rigs(
-    rig: Rig,
-    setting: Setting,
-    count: int,
-    learned: Belief | None,
-    *,
-    seed: int = _SEED,
+    rig: Rig, setting: Setting, count: int, learned: Belief | None, *, seed: int = _SEED
 ) -> Draws:
     """Rigs that fit the file, narrowed by what was learned; always the same ones."""
     known = learned.fit(rig) if learned is not None else None

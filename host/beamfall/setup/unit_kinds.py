@@ -79,10 +79,7 @@ _FACTORS = {
     "pressure": {"Pa": "1", "hPa mbar": "100", "kPa": "1000", "bar": "100000", "atm": "101325"},
     "angle": {"deg ° degree degrees": "1"},
     "speed": {"m/s": "1", "mm/ms": "1", "mm/s": "0.001", "cm/s": "0.01"},
-    "density": {
-        "kg/m^3 kg/m³ kg/m3 g/L g/l": "1",
-        "g/cm^3 g/cm³ g/cm3 g/mL g/ml kg/L": "1000",
-    },
+    "density": {"kg/m^3 kg/m³ kg/m3 g/L g/l": "1", "g/cm^3 g/cm³ g/cm3 g/mL g/ml kg/L": "1000"},
     "viscosity": {"Pa*s Pa·s": "1", "mPa*s mPa·s cP": "0.001"},
     "surface_tension": {"N/m": "1", "mN/m dyn/cm": "0.001"},
     "fraction": {"%": "0.01"},

@@ -58,9 +58,7 @@ def _add_expected(measured: Measured, expected: Sequence[ExpectedDrop | None]) -
     return replace(measured, expected=expected[-1]) if expected else measured
 
 
-def expect_shots(
-    shots: Mapping[Path, LoggedShot],
-) -> dict[Path, tuple[ExpectedDrop | None, ...]]:
+def expect_shots(shots: Mapping[Path, LoggedShot]) -> dict[Path, tuple[ExpectedDrop | None, ...]]:
     """Where the drops of each picture's shot would be at its flash, for shots whose rig is known."""
     return {
         path: expect_logged(rig, one.record)

@@ -124,14 +124,7 @@ class _Seek:
             error_s = None if truth is None else truth.error_s
             found = found and error_s is not None and abs(error_s) <= search.near_s
         return Sought(
-            search,
-            series,
-            tuple(self.shots),
-            best,
-            found,
-            truth,
-            self._find_kept(),
-            self.belief,
+            search, series, tuple(self.shots), best, found, truth, self._find_kept(), self.belief
         )
 
     def _let_drops_fall(self, proposal: Proposal) -> Workflow[bool]:

@@ -84,11 +84,7 @@ def measure(
 
 
 def analyse(
-    transitions: list[Any],
-    names: dict[int, int],
-    beam: int,
-    outcomes: list[Any],
-    earliest_s: float,
+    transitions: list[Any], names: dict[int, int], beam: int, outcomes: list[Any], earliest_s: float
 ) -> dict[str, Any]:
     """Compare the pins with the plan on the emulator's clock. No pin shows a shot's zero: its first stamp gives it."""
     errors: dict[str, list[float]] = {}

@@ -195,8 +195,5 @@ def test_without_the_wire_the_self_test_says_where_it_goes() -> None:
         measure(board, pulses=5)
     transport = VirtualBoard("rp2")
     transport.world.levels[BEAM_PIN] = 1  # nothing connected: pulled up, dark
-    with (
-        Board.over(transport) as board,
-        pytest.raises(MeasureError, match="beam1.*valve1"),
-    ):
+    with Board.over(transport) as board, pytest.raises(MeasureError, match="beam1.*valve1"):
         measure(board, pulses=5)

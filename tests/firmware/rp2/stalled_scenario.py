@@ -18,10 +18,7 @@ from scenario_files import watch_files  # noqa: E402
 
 SHUTTER, BEAM1, BEAM2, LIGHT1, BUTTON1 = 6, 10, 11, 12, 13  # GPIO of firmware/boards/pico.py
 # In the USB controller's memory: RP2040 datasheet, buffer control.
-IN2_CONTROL, AVAILABLE = (
-    0x90,
-    0x400,
-)
+IN2_CONTROL, AVAILABLE = (0x90, 0x400)
 MS = 1_000_000
 STALL_NS, READ_AGAIN_NS = 40 * MS, 1200 * MS
 SESSION = 12345

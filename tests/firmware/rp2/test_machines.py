@@ -23,9 +23,7 @@ BEAM1, BEAM2, LIGHT, BUTTON = 9, 10, 11, 12
 DELAYS = [24, 10 * US, 100 * US, MS, 10 * MS, 100 * MS, 500 * MS]
 
 in_bench = settings(
-    examples(40),
-    suppress_health_check=[HealthCheck.function_scoped_fixture],
-    derandomize=True,
+    examples(40), suppress_health_check=[HealthCheck.function_scoped_fixture], derandomize=True
 )
 
 

@@ -16,9 +16,7 @@ SHUTTER_PIN = 6  # firmware/boards/pico.py
 WINDOW_S = 0.4
 
 
-def test_the_windows_end_is_kept_while_the_host_does_not_read(
-    emulated: tuple[Path, Path],
-) -> None:
+def test_the_windows_end_is_kept_while_the_host_does_not_read(emulated: tuple[Path, Path]) -> None:
     from emulated_board import emulated_board
 
     from beamfall.board import Board

@@ -77,11 +77,7 @@ def list_lookalikes(
 
 
 def _read_each(
-    reading: Reading,
-    shares: Mapping[str, float],
-    surface: float,
-    scale: float,
-    touch: Touch | None,
+    reading: Reading, shares: Mapping[str, float], surface: float, scale: float, touch: Touch | None
 ) -> list[tuple[Reading, float]]:
     """The readings that the shapes allow, each with its share; the shares sum to 1."""
     found = []

@@ -199,10 +199,7 @@ def _has_rings_above(
 
 
 def _settle_surface(
-    found: Surface | None,
-    known: tuple[float, float] | None,
-    by_hand: float | None,
-    rows: int,
+    found: Surface | None, known: tuple[float, float] | None, by_hand: float | None, rows: int
 ) -> tuple[float | None, float, list[str]]:
     if by_hand is not None:
         return by_hand, 0.001 * rows, []

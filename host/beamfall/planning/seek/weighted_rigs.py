@@ -205,12 +205,7 @@ class WeightedRigs:
         return self.judge(jet, event, height, timing, light_s)
 
     def judge(
-        self,
-        jet: JetDraws,
-        event: Floats,
-        height: Floats,
-        timing: Timing,
-        light_s: Floats | float,
+        self, jet: JetDraws, event: Floats, height: Floats, timing: Timing, light_s: Floats | float
     ) -> Outlook:
         """The rest of `look`, where the events are known already."""
         light = np.broadcast_to(np.asarray(light_s, dtype=np.float64), event.shape)
@@ -267,13 +262,7 @@ class WeightedRigs:
 
     # -- what a shot did show ----------------------------------------------------------------------
     def take(
-        self,
-        shot: Shot,
-        answer: Answer,
-        wanted_s: float,
-        near_s: float,
-        *,
-        confirmed: bool = False,
+        self, shot: Shot, answer: Answer, wanted_s: float, near_s: float, *, confirmed: bool = False
     ) -> float:
         """Weigh the rigs by an answer; return the chance that its picture is the wanted one.
 
