@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import math
 import sys
 import time
 from pathlib import Path
@@ -12,13 +13,12 @@ import typer
 
 from beamfall.board import Board
 from beamfall.cli.front import Terminal
-from beamfall.cli.options import OPENING, PORT, RIG, SEED
+from beamfall.cli.options import OPENING, PORT, RIG, SEED, read_optional
 from beamfall.cli.service import read_opening
 from beamfall.cli.words import say_beam
 from beamfall.errors import UserError
 from beamfall.setup.rig import load_rig
 from beamfall.setup.signals import SignalKind
-from beamfall.setup.units import parse_quantity
 from beamfall.workflows.run import run
 from beamfall.workflows.series import settle_before_unlogged
 from beamfall.workflows.steps import Question
@@ -53,18 +53,14 @@ def beam(
     It shows clear or dark, the number of drops, and the time each was in the beam (dwell). A drop through the
     middle of the beam has the longest dwell. Ctrl-C stops.
     """
-    ends_s = (
-        float("inf")
-        if duration is None
-        else parse_quantity(duration, "duration", key="--for", example="10 s")
-    )
-    if ends_s <= 0.0:
+    ends_s = read_optional(duration, "duration", key="--for", example="10 s")
+    if ends_s is not None and ends_s <= 0.0:
         raise UserError(f'--for = "{duration}": it must be longer than 0 s, such as "10 s"')
     rig = load_rig(rig_file)
     drop = (valve, read_opening(opening, rig, valve)) if drops else None
     with Board.connect(port, rig=rig, seed=seed) as board:
         settle_before_unlogged(board)
-        terminal = BeamTerminal(board, ends_s, beeps=not quiet)
+        terminal = BeamTerminal(board, math.inf if ends_s is None else ends_s, beeps=not quiet)
         with contextlib.suppress(KeyboardInterrupt):  # the usual way to end this command
             run(watch(board, number, drop), board, None, terminal)
         terminal.end()

@@ -68,14 +68,10 @@ def install_firmware(
     )
     remember(report)
     if as_json:
-        print_json(_report_to_json(report))
+        print_json({**asdict(report), "interpreter": to_json(report.interpreter)})
     else:
         _print_report(report)
     return 0
-
-
-def _report_to_json(report: Report) -> dict[str, Any]:
-    return {**asdict(report), "interpreter": to_json(report.interpreter)}
 
 
 def _print_report(report: Report) -> None:

@@ -58,18 +58,8 @@ def check_board(
     ):
         raise typer.Exit(1)
     folder = find_folder(CHECKS)
-    arguments = [
-        "-q",
-        "-p",
-        PLUGIN,
-        "-p",
-        "no:cacheprovider",
-        "-c",
-        os.devnull,
-        "--rootdir",
-        str(folder),
-    ]
-    arguments += ["--confcutdir", str(folder), "--import-mode=importlib", "--noconftest"]
+    arguments = f"-q -p {PLUGIN} -p no:cacheprovider --import-mode=importlib --noconftest".split()
+    arguments += ["-c", os.devnull, "--rootdir", str(folder), "--confcutdir", str(folder)]
     for name, value in (
         ("--port", port),
         ("--double", double),

@@ -28,7 +28,6 @@ from beamfall.setup.rig import Rig, load_rig
 from beamfall.setup.units import parse_duration, parse_quantity
 from beamfall.shots import ShotLog
 from beamfall.workflows import calibrate as workflow
-from beamfall.workflows.calibrate import Calibrated
 from beamfall.workflows.counts import check_count
 from beamfall.workflows.run import run
 
@@ -128,7 +127,10 @@ def calibrate(
             chosen = [choose_series(log, one) for one in series]
             done = workflow.calibrate_by(log, rig, chosen, **asked)
         else:
-            done = _fire(log, rig, port, count, seed, as_json, asked)
+            with Board.connect(port, rig=rig, seed=seed) as board:
+                terminal = CalibrateTerminal(board.name, quiet=as_json)
+                steps = workflow.calibrate(rig, board, log, count=count, **asked)
+                done = run(steps, board, log, terminal, seed=seed)
     found, effects, kept = done.found, done.effects, done.kept
     if as_json:
         print_json(
@@ -189,26 +191,6 @@ def _weigh(
             )
     if done.kept is not None:
         print(f"Saved in {done.kept} for the next plan; `beamfall learned undo` undoes it.")
-
-
-def _fire(
-    log: ShotLog,
-    rig: Rig,
-    port: str | None,
-    count: int,
-    seed: int,
-    quiet: bool,
-    asked: dict[str, Any],
-) -> Calibrated:
-    with Board.connect(port, rig=rig, seed=seed) as board:
-        terminal = CalibrateTerminal(board.name, quiet=quiet)
-        return run(
-            workflow.calibrate(rig, board, log, count=count, **asked),
-            board,
-            log,
-            terminal,
-            seed=seed,
-        )
 
 
 def _print(found: Calibration, effects: Sequence[Effect]) -> None:

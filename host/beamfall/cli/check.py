@@ -160,16 +160,14 @@ def check(
     flashes can trigger photosensitive epilepsy.
     """
     if list_causes:
-        _print_causes()
+        print_pairs((cause.name, cause.what) for cause in load_catalogue().causes.values())
         return 0
     from beamfall.faults.finder import OTHER_FIRMWARE, name_firmware
 
     if wrong_answers and not simulated_person:
         raise UserError("--wrong-answers needs --simulated-person")
     rig = load_rig(rig_file)
-    sequence = None
-    if sequence_file is not None:
-        sequence = load_sequence(sequence_file)
+    sequence = None if sequence_file is None else load_sequence(sequence_file)
     timings = None if sequence_file is None else Origin(Source.FILE, file=str(sequence_file))
     plain = make_setup(rig, sequence, timings=timings)
     try:
@@ -209,10 +207,6 @@ def _set_up(
         if found is not None:  # as fired: with what was dialled in
             return make_setup(rig, found.sequence, timings=found.origin, learned=learned)
     return workflow.set_up(board, rig, sequence, timings=timings, learned=learned)
-
-
-def _print_causes() -> None:
-    print_pairs((cause.name, cause.what) for cause in load_catalogue().causes.values())
 
 
 def _print_finding(finding: Finding) -> None:

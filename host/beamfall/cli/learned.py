@@ -27,7 +27,6 @@ def show(
     as_json: bool = typer.Option(False, "--json", help="One JSON object per step, times in ms."),
 ) -> None:
     """List each step and the plan it gives."""
-
     rig = load_rig(rig_file)
     file = find_file(rig_file)
     belief = load_learned(file, board)
@@ -75,7 +74,6 @@ def reset(rig_file: Path | None = _RIG, board: str | None = _BOARD) -> None:
 
 
 def _change(rig_file: Path | None, board: str | None, change: Callable[[Belief], Belief]) -> None:
-
     load_rig(rig_file)
     belief = change_learned(rig_file, board, change)
     if not belief.chain:

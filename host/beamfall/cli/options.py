@@ -6,7 +6,7 @@ import typer
 
 from beamfall.errors import UserError
 from beamfall.setup.unit_words import format_duration
-from beamfall.setup.units import parse_duration
+from beamfall.setup.units import parse_quantity
 from beamfall.workflows.counts import check_count
 
 WHOLE_MOST = 2**63 - 1  # an integer of SQLite, in which the shot log keeps seeds and counts
@@ -25,13 +25,16 @@ def check_shots(count: int) -> int:
     return check_count(count)
 
 
-def read_rest(text: str | None, *, key: str = "--rest") -> float | None:
+def read_optional(text: str | None, kind: str, *, key: str, example: str = "") -> float | None:
+    """Return what an option says, as `parse_quantity` does; None if it was not given."""
+    return None if text is None else parse_quantity(text, kind, key=key, example=example)
+
+
+def read_rest(text: str | None) -> float | None:
     """Return the time between shots in s, None if none is given; raises UserError outside 0 to 10 minutes."""
-    if text is None:
-        return None
-    rest_s = parse_duration(text, key=key, example="5 s")
-    if not 0.0 <= rest_s <= REST_MOST_S:
-        raise UserError(f"{key} = {text}: expected 0 s to {format_duration(REST_MOST_S)}")
+    rest_s = read_optional(text, "duration", key="--rest", example="5 s")
+    if rest_s is not None and not 0.0 <= rest_s <= REST_MOST_S:
+        raise UserError(f"--rest = {text}: expected 0 s to {format_duration(REST_MOST_S)}")
     return rest_s
 
 

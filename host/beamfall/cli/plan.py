@@ -55,7 +55,6 @@ def plan(
     Each timing has an interval that holds it in 90 % of rigs that fit this file. The plan uses what
     `beamfall seek` and `beamfall calibrate` have learned, unless you give --fresh.
     """
-
     check_target(plot, "--plot", DRAWINGS)
     rig = load_rig(rig_file)
     learned = None if fresh else load_learned(find_file(rig_file))

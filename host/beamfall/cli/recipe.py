@@ -51,7 +51,6 @@ def save(
     replace: bool = typer.Option(False, "--replace", help="Replace a recipe of that name."),
 ) -> None:
     """Save a shot as a recipe, with its rig and its picture."""
-
     if rig_file is not None:
         load_rig(rig_file)
     with open_log() as log:

@@ -9,14 +9,13 @@ import typer
 
 from beamfall.board import Board
 from beamfall.cli.front import ShootTerminal
-from beamfall.cli.options import COUNT, JSON_LINES, PORT, SEED
+from beamfall.cli.options import COUNT, JSON_LINES, PORT, SEED, read_optional
 from beamfall.cli.pictures import CAMERA, PHOTOS, PICTURE_WAIT, begin, hold, read_arrivals
 from beamfall.cli.words import say_end
 from beamfall.planning.learned import find_file, load_learned
 from beamfall.recipes.shelf import Shelf
 from beamfall.recipes.words import CORRECT, list_day
 from beamfall.setup.rig import load_rig
-from beamfall.setup.units import parse_quantity
 from beamfall.shots import ShotLog
 from beamfall.workflows.recipe import ApplyCorrection, DayCompared, shoot_recipe
 from beamfall.workflows.run import run
@@ -71,12 +70,8 @@ def shoot(
     """
     from beamfall.recipes.day import set_day
 
-    kelvin = (
-        None
-        if temperature is None
-        else parse_quantity(temperature, "temperature", key="--temperature")
-    )
-    head_m = None if head is None else parse_quantity(head, "length", key="--head")
+    kelvin = read_optional(temperature, "temperature", key="--temperature")
+    head_m = read_optional(head, "length", key="--head")
     recipe = Shelf.open().load(name)
     if rig_file is None and recipe.home.rig_file and Path(recipe.home.rig_file).is_file():
         rig_file = Path(recipe.home.rig_file)

@@ -16,11 +16,10 @@ from beamfall.cli.targets import PICTURES, check_target, refuse_picture
 from beamfall.cli.words import list_sought, say_sought_frame
 from beamfall.errors import UserError
 from beamfall.planning.learned import find_file, load_learned
-from beamfall.planning.seek.aims import Start
 from beamfall.planning.stage import find_stage
 from beamfall.recipes.events import find_start
 from beamfall.recipes.find import find_recipe
-from beamfall.setup.rig import Rig, load_rig
+from beamfall.setup.rig import load_rig
 from beamfall.shots import ShotLog
 from beamfall.text import show_text
 from beamfall.workflows import seek as workflow
@@ -79,7 +78,6 @@ def seek(
     nothing: after two in a row it stops, and `beamfall check` finds out why. On a simulated port the rig's own
     picture answers, unless you give --ask. The result is saved beside the rig file; plan and shoot use it.
     """
-
     check_target(picture, "--picture", PICTURES)
     rig = load_rig(rig_file)
     wanted_s = find_stage(stage, rig, key="--stage")
@@ -87,7 +85,8 @@ def seek(
     if recipe is not None:
         if stage is not None:
             raise UserError("--stage and --recipe both name the picture you want: give one of them")
-        rig, start = _begin_at(recipe, rig, rig_file, fresh=fresh, exact=exact)
+        learned = None if fresh else load_learned(find_file(rig_file))
+        rig, start = find_start(find_recipe(recipe), rig, learned=learned, exact=exact)
     elif exact:
         raise UserError("--exact uses a recipe's moment: add --recipe")
     arrivals = read_arrivals(camera, photos, picture_wait, rig)
@@ -121,13 +120,6 @@ def seek(
             )
             print(f"Next: `beamfall {said}` fires this picture again")
     return 0 if done.found else 1
-
-
-def _begin_at(
-    recipe: str, rig: Rig, rig_file: Path | None, *, fresh: bool, exact: bool
-) -> tuple[Rig, Start]:
-    learned = None if fresh else load_learned(find_file(rig_file))
-    return find_start(find_recipe(recipe), rig, learned=learned, exact=exact)
 
 
 def _draw(board: Board, done: Sought, picture: Path) -> None:

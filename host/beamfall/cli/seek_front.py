@@ -89,22 +89,23 @@ class SeekTerminal(Terminal):
 
 
 def _to_json(one: Answered) -> dict[str, Any]:
+    def millis(value: float | None, digits: int = 3) -> float | None:
+        return None if value is None else round(value * 1e3, digits)
+
     answer = one.answer
-    jet_m, drop_m = (None, None) if answer is None else (answer.jet_m, answer.drop_m)
+    heights = (None,) * 3 if answer is None else (answer.jet_m, answer.drop_m, answer.width_m)
     return {
         "shot": one.fired.shot,
         "number": one.aim.number,
-        "spacing_ms": None if one.aim.spacing_s is None else round(one.aim.spacing_s * 1e3, 3),
-        "openings_ms": [round(at * 1e3, 3) for at in one.aim.times_s],
-        "flash_delay_ms": round(one.aim.delay_s * 1e3, 3),
+        "spacing_ms": millis(one.aim.spacing_s),
+        "openings_ms": [millis(at) for at in one.aim.times_s],
+        "flash_delay_ms": millis(one.aim.delay_s),
         "answer": None if answer is None else answer.word,
         "told_nothing": one.useless,
-        "jet_mm": None if jet_m is None else round(jet_m * 1e3, 2),
-        "drop_mm": None if drop_m is None else round(drop_m * 1e3, 2),
+        "jet_mm": millis(heights[0], 2),
+        "drop_mm": millis(heights[1], 2),
         "age": None if answer is None else answer.age or None,
-        "width_mm": None
-        if answer is None or answer.width_m is None
-        else round(answer.width_m * 1e3, 2),
+        "width_mm": millis(heights[2], 2),
         "misfit": one.misfit,
         "chance": round(one.chance, 3),
         "second_look": False,

@@ -10,7 +10,7 @@ import typer
 
 from beamfall.board import Board
 from beamfall.cli.front import Terminal
-from beamfall.cli.options import OPENING, PORT, RIG, SEED
+from beamfall.cli.options import OPENING, PORT, RIG, SEED, read_optional
 from beamfall.cli.output import print_table
 from beamfall.cli.words import say_dripped, say_flashed
 from beamfall.events import Outcome
@@ -85,11 +85,7 @@ def flash(
 ) -> int:
     """Fire a flash once. Warn people first: flashes can trigger photosensitive epilepsy."""
     rig = load_rig(rig_file)
-    contact_s = (
-        None
-        if contact is None
-        else parse_quantity(contact, "duration", key="--contact", example="2 ms")
-    )
+    contact_s = read_optional(contact, "duration", key="--contact", example="2 ms")
     with _connect(port, seed, rig) as board:
         done = run(service.flash_once(rig, board.info, number, contact_s), board, None, Terminal())
         _print_edges(board, done.outcome)

@@ -109,7 +109,7 @@ def _print_start(
     pairs = [
         ("rig", named),
         ("board", f"{info.name} on {board.name}, firmware {info.firmware}"),
-        ("timing", _say_timing(board)),
+        ("timing", f"{info.timing.label}: {info.timing.meaning}"),
     ]
     if plan is not None:
         spacing_s = plan.spacing_s
@@ -118,11 +118,6 @@ def _print_start(
         pairs += [("spacing", apart), ("flash", flash)]
         pairs += [("warning", caution.text) for caution in plan.warnings]
     print_pairs([*pairs, ("log", str(log))])
-
-
-def _say_timing(board: Board) -> str:
-    timing = board.info.timing
-    return f"{timing.label}: {timing.meaning}"
 
 
 def _draw(

@@ -15,6 +15,9 @@ from beamfall.shots import ShotLine, ShotLog, find_log
 from beamfall.shots.record import DAMAGED
 from beamfall.text import show_text
 
+COLUMNS = (
+    "shot", "series", "time", "state", "cause", "flash after", "spacing", "rating", "photo", "note", "rig", "port"
+)  # fmt: skip
 _NOTE_MOST = 30  # characters of a note in a list; `shots show` has all of it
 
 
@@ -54,20 +57,7 @@ def list_shots(
                 print_json({**asdict(line), "state": line.shown_state})
             return
         print_table(
-            (
-                "shot",
-                "series",
-                "time",
-                "state",
-                "cause",
-                "flash after",
-                "spacing",
-                "rating",
-                "photo",
-                "note",
-                "rig",
-                "port",
-            ),
+            COLUMNS,
             [describe_line(line) for line in lines],
             numeric=("shot", "series", "spacing", "rating"),
         )

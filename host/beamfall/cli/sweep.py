@@ -8,7 +8,7 @@ import typer
 
 from beamfall.board import Board
 from beamfall.cli.front import SweepTerminal
-from beamfall.cli.options import PICTURE_SHEET, PORT, RIG, check_whole, read_rest
+from beamfall.cli.options import PICTURE_SHEET, PORT, RIG, check_whole, read_optional, read_rest
 from beamfall.cli.output import print_json, print_table
 from beamfall.cli.pictures import CAMERA, PHOTOS, PICTURE_WAIT, begin, hold, read_arrivals
 from beamfall.cli.targets import PICTURES, check_target, refuse_picture
@@ -16,7 +16,6 @@ from beamfall.cli.words import say_frame
 from beamfall.planning.sweep.progress import find_series
 from beamfall.setup.rig import load_rig
 from beamfall.setup.sequence_file import load_sequence
-from beamfall.setup.units import parse_duration
 from beamfall.shots import ShotLog
 from beamfall.text import show_text
 from beamfall.workflows import sweep as workflow
@@ -68,12 +67,9 @@ def sweep(
     off; --resume continues.
     """
     times = {
-        name: None if text is None else parse_duration(text, key=key)
-        for name, key, text in (
-            ("first_s", "--from", first),
-            ("last_s", "--to", last),
-            ("step_s", "--step", step),
-        )
+        "first_s": read_optional(first, "duration", key="--from"),
+        "last_s": read_optional(last, "duration", key="--to"),
+        "step_s": read_optional(step, "duration", key="--step"),
     }
     rest_s = read_rest(rest)
     check_target(picture, "--picture", PICTURES)
