@@ -8,13 +8,14 @@ from pathlib import Path
 from typing import Any, cast
 
 import pytest
+import tomlkit
 
 from beamfall.errors import UserError
 from beamfall.page.board_thread import BoardThread
 from beamfall.page.commands import list_commands, read_arguments
 from beamfall.page.desk import Desk
 from beamfall.page.hub import Hub
-from beamfall.page.rig_form import describe_form, parse_text
+from beamfall.page.rig_form import describe_form
 from beamfall.setup.rig import load_rig
 
 
@@ -89,7 +90,7 @@ def test_saving_keeps_comments_and_replaces_nothing_that_somebody_else_wrote(des
 
 
 def test_a_mixture_is_summed_up_in_words() -> None:
-    content = parse_text(
+    content = tomlkit.parse(
         "liquid.parts = { water = 3, glycerol = 1 }\nliquid.grams = { xanthan = 0.1 }"
     )
     (liquid,) = [one for one in describe_form(content, ()) if one["path"] == "liquid"]

@@ -46,6 +46,7 @@ from beamfall.page.handbook import make_page
 from beamfall.page.hub import Hub, clean
 from beamfall.page.pictures import PictureShelf, Predictor
 from beamfall.page.recipes import list_recipe_routes
+from beamfall.places import find_log
 from beamfall.shots import ShotLog
 
 STATIC = Path(__file__).with_name("static")
@@ -216,7 +217,8 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
         )
 
     async def list_series(_: Request) -> Response:
-        return await answer(review.list_series) if bench.has_log else JSONResponse([])
+        is_there = (bench.log_path or find_log()).exists()
+        return await answer(review.list_series) if is_there else JSONResponse([])
 
     async def assess(request: Request) -> Response:
         return await answer(lambda log: review.assess(log, _number(request, "series")))

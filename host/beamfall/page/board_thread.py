@@ -33,7 +33,7 @@ from beamfall.page.words import (
 from beamfall.page.work import Job, Work
 from beamfall.setup.limits import BoardLimits
 from beamfall.setup.rig import Rig
-from beamfall.shots import ShotLog, find_log
+from beamfall.shots import ShotLog
 from beamfall.workflows.series import keep_unclaimed
 from beamfall.workflows.slots import fetch_shots
 
@@ -140,11 +140,6 @@ class BoardThread(Bench):
                 "on, end `beamfall page` with Ctrl-C and start it again"
             )
 
-    @property
-    def has_log(self) -> bool:
-        """Whether a shot has ever been logged where this bench logs."""
-        return (self.log_path or find_log()).exists()
-
     # -- the thread ------------------------------------------------------------------------------------------
     def _run(self) -> None:
         try:
@@ -168,7 +163,11 @@ class BoardThread(Bench):
         """Serve one board, from its hello until it is gone."""
         self._at_pins = self.desk.rig
         try:
-            board = connect(self.opener, self._at_pins, self._make_callbacks(), pace=self.pace)
+            news = self._news
+            callbacks = BoardCallbacks(
+                news.take, news.take_status, lambda: self._say_lost(""), self._poll
+            )
+            board = connect(self.opener, self._at_pins, callbacks, pace=self.pace)
         except BeamfallError as error:
             self._abort.clear()  # there is no output to switch off
             self.hub.set(link={"state": "none", "text": str(error)})
@@ -205,11 +204,6 @@ class BoardThread(Bench):
             return
         self._unexpected = text
         self.hub.notice("error", f"{text}. Disconnecting and reconnecting.")
-
-    def _make_callbacks(self) -> BoardCallbacks:
-        return BoardCallbacks(
-            self._news.take, self._news.take_status, lambda: self._say_lost(""), self._poll
-        )
 
     def _poll(self) -> None:
         """Called between the steps of every wait on the board's thread."""
@@ -292,7 +286,7 @@ class BoardThread(Bench):
                 self._running = None
             work.end("aborted", "")
             return
-        work.begin()
+        work.tell()
         state, text = "ended", ""
         self._interruptible = True
         try:

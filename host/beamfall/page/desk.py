@@ -14,6 +14,7 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
+import tomlkit
 from tomlkit import TOMLDocument
 
 from beamfall.errors import BeamfallError, KeyProblem, UserError
@@ -46,7 +47,7 @@ class Desk:
         self.plan: Plan | None = None
         self._hub = hub
         self._content = rig_form.read_content(rig_file)
-        self._file = RigFile(rig_file, rig_form.write_toml(self._content))
+        self._file = RigFile(rig_file, tomlkit.dumps(self._content))
         self._problems: tuple[KeyProblem, ...] = ()
         self._tuned = Tuned()
         self._board: str | None = None  # the id of the board that is connected
@@ -131,14 +132,14 @@ class Desk:
         """Read the file again, and return to what it says."""
         with self._lock:
             content = rig_form.read_content(self.rig_file)
-            self._file = RigFile(self.rig_file, rig_form.write_toml(content))
+            self._file = RigFile(self.rig_file, tomlkit.dumps(content))
             self._take(content)
 
     def take_guided(self, text: str) -> None:
         """Put the rig file that the guide has made into the form, and save it."""
         with self._lock:
             self._file = RigFile()
-            self._take(rig_form.parse_text(text))
+            self._take(tomlkit.parse(text))
             self.save()
 
     @property
@@ -170,7 +171,7 @@ class Desk:
     def write_rig(self) -> str:
         """The form as a rig file."""
         with self._lock:
-            return rig_form.write_toml(self._content)
+            return tomlkit.dumps(self._content)
 
     def _show_rig(self) -> None:
         form = rig_form.describe_form(self._content, self._problems)

@@ -36,22 +36,12 @@ def read_content(path: Path | None) -> TOMLDocument:
         raise RigFileError(f"{file}: cannot be read: {error}") from error
 
 
-def parse_text(text: str) -> TOMLDocument:
-    """The content of a rig file's text."""
-    return tomlkit.parse(text)
-
-
 def check(content: TOMLDocument) -> tuple[Rig | None, tuple[KeyProblem, ...]]:
     """Read the form; return the rig, or None and what is wrong."""
     try:
         return parse_rig(content.unwrap(), "the form"), ()
     except RigFileError as error:
         return None, error.problems
-
-
-def write_toml(content: TOMLDocument) -> str:
-    """The content as a rig file."""
-    return tomlkit.dumps(content)
 
 
 # -- what the page shows ---------------------------------------------------------------------------------------

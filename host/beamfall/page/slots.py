@@ -48,16 +48,8 @@ def _make(title: str, change: Callable[[Work], None] | None) -> Job:
 
 def describe_slots(most: int, held: Sequence[Held]) -> dict[str, Any]:
     """All slots of the board: the name of each one's content, and when a press fires it."""
-    filled = {one.slot: one for one in held}
-    slots = []
-    for number in range(1, most + 1):
-        one = filled.get(number)
-        slots.append(
-            {"slot": number, "name": None}
-            if one is None
-            else {
-                "slot": number, "name": one.name, "rows": one.rows, "ready": one.ready, "first": one.first,
-            }
-        )  # fmt: skip
+    names = ("slot", "name", "rows", "ready", "first")
+    filled = {one.slot: {name: getattr(one, name) for name in names} for one in held}
+    slots = [filled.get(number, {"slot": number, "name": None}) for number in range(1, most + 1)]
     content: dict[str, Any] = clean({"slots": slots})
     return content

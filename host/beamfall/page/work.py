@@ -48,10 +48,6 @@ class Work:
             "done": 0, "of": 0, "question": None, "lines": [], "rest_until": None, "result": None,
         }  # fmt: skip
 
-    def begin(self) -> None:
-        """Show that it has begun."""
-        self.tell()
-
     def end(self, state: str, text: str) -> None:
         """Show how it ended: ended, aborted or failed."""
         self.tell(state=state, question=None, rest_until=None, **({"text": text} if text else {}))

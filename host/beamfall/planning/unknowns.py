@@ -12,6 +12,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Self
 
+from beamfall.errors import PhysicsRangeError
 from beamfall.physics.fall import fall
 from beamfall.physics.impact import SHALLOWEST_JET_M
 from beamfall.physics.jet import JetPrior, draw_jet_prior
@@ -160,6 +161,14 @@ def make_jet_prior(rig: Rig, setting: Setting) -> JetPrior:
     return draw_jet_prior(
         diameter, speed, liquid=setting.liquid, depth_m=depth, gravity=setting.gravity
     )
+
+
+def make_any_jet_prior(rig: Rig, setting: Setting) -> JetPrior:
+    """The same; one that is never used if no jet is expected."""
+    try:
+        return make_jet_prior(rig, setting)
+    except PhysicsRangeError:
+        return JetPrior(onset_scale_s=0.036, height_scale_m=0.0126, gravity=setting.gravity)
 
 
 def spread_volume(rig: Rig) -> float:

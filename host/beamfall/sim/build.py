@@ -11,18 +11,16 @@ import math
 import random
 from collections.abc import Mapping
 
-from beamfall.errors import PhysicsRangeError
 from beamfall.physics.coil import Coil
-from beamfall.physics.jet import JetPrior
 from beamfall.physics.liquids import Liquid
 from beamfall.physics.umbrella import SPEED_SPREAD, TIME_SPREAD
-from beamfall.planning.setting import Setting, compute_flow, make_setting
+from beamfall.planning.setting import compute_flow, make_setting
 from beamfall.planning.unknowns import (
     APART,
     GAP_ERROR_M,
     list_scatters,
     list_unknowns,
-    make_jet_prior,
+    make_any_jet_prior,
 )
 from beamfall.setup.rig import Rig, example_rig
 from beamfall.setup.rig_sections import LiquidInRig, Valve
@@ -58,7 +56,7 @@ def draw_model(
     by name, and `shape` gives the jet its second law (see JetModel).
     """
     setting = make_setting(rig)
-    prior = make_prior(rig, setting)
+    prior = make_any_jet_prior(rig, setting)
     draws = random.Random(f"{seed}/truth")
 
     moved = shift or {}
@@ -207,11 +205,3 @@ def make_look(rig: Rig, liquid: Liquid) -> Look:
         else camera.looks_down_deg,
         dish_mm=usual.dish_mm if rig.dish.diameter_m is None else 1e3 * rig.dish.diameter_m,
     )
-
-
-def make_prior(rig: Rig, setting: Setting) -> JetPrior:
-    """Return the jet's prior; if no jet is expected, return one that is never used."""
-    try:
-        return make_jet_prior(rig, setting)
-    except PhysicsRangeError:
-        return JetPrior(onset_scale_s=0.036, height_scale_m=0.0126, gravity=setting.gravity)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from beamfall.board import Board
-from beamfall.errors import CalibrationError, UserError
+from beamfall.errors import CalibrationError
 from beamfall.planning.make import make_plan
 from beamfall.planning.shutter import (
     LAG_MOST_S,
@@ -22,8 +22,8 @@ from beamfall.workflows.steps import (
     Event,
     Fired,
     Progress,
-    Question,
     Workflow,
+    YesNo,
     ask,
     begin,
     fire,
@@ -49,22 +49,13 @@ class LagSeen(Event):
 
 
 @dataclass(frozen=True)
-class IsItLit(Question[bool]):
+class IsItLit(YesNo):
     """Is the flash in the picture of this press?"""
+
+    words = (LIT, DARK)
 
     fired: Fired
     after_s: float
-
-    @property
-    def choices(self) -> tuple[str, ...]:
-        return (LIT, DARK)
-
-    def read(self, text: str) -> bool:
-        given = text.strip().lower()
-        for word, meaning in ((LIT, True), (DARK, False)):
-            if given and word.startswith(given):
-                return meaning
-        raise UserError(f"'{text.strip()}': answer {LIT} or {DARK}")
 
 
 def measure_lag(rig: Rig, board: Board, *, count: int = 10) -> Workflow[ShutterLag]:

@@ -148,18 +148,20 @@ class Question(Generic[A]):
 
 
 class YesNo(Question[bool]):
-    """A question that is answered by yes or no."""
+    """A question that is answered by yes or no, or by two other `words`; their first letters will do."""
+
+    words = (YES, NO)
 
     @property
     def choices(self) -> tuple[str, ...]:
-        return (YES, NO)
+        return self.words
 
     def read(self, text: str) -> bool:
         given = text.strip().lower()
-        for word, meaning in ((YES, True), (NO, False)):
+        for word in self.words:
             if given and word.startswith(given):
-                return meaning
-        raise UserError(f"'{text.strip()}': answer yes or no")
+                return word == self.words[0]
+        raise UserError(f"'{text.strip()}': answer {' or '.join(self.words)}")
 
 
 @dataclass(frozen=True)

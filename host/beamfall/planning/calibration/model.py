@@ -15,10 +15,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from beamfall.errors import PhysicsRangeError
 from beamfall.physics.drops import compute_diameter
 from beamfall.physics.fall import MAX_DIAMETER_M, MAX_INITIAL_SPEED_M_S, MIN_DIAMETER_M, fall_array
-from beamfall.physics.jet import JetPrior
 from beamfall.planning.calibration.measure import Sample
 from beamfall.planning.setting import (
     Setting,
@@ -27,7 +25,7 @@ from beamfall.planning.setting import (
     find_latency,
     make_setting,
 )
-from beamfall.planning.unknowns import Unknown, list_unknowns, make_jet_prior
+from beamfall.planning.unknowns import Unknown, list_unknowns, make_any_jet_prior
 from beamfall.setup.rig import Rig
 from beamfall.setup.rig_sections import Beam
 
@@ -196,7 +194,8 @@ def make_model(samples: Sequence[Sample], gap_error_m: float) -> Model:
     settings = tuple(make_setting(sample.rig, sample.valve) for sample in samples)
     rig = samples[0].rig
     setting = make_setting(rig)
-    known = list_unknowns(rig, setting, _make_prior(rig, setting))
+    # Beams do not depend on the jet: a rig without one can be calibrated too.
+    known = list_unknowns(rig, setting, make_any_jet_prior(rig, setting))
     unknowns = {name: known[name] for name in SHARED}
     main_valve = next(one for one in rig.valves if one.output == samples[0].valve)
     main_beam = _find_beam(rig, samples[0].beams[0])
@@ -214,14 +213,6 @@ def make_model(samples: Sequence[Sample], gap_error_m: float) -> Model:
             if beam.input != main_beam.input:
                 unknowns[f"sense {beam.input}"] = known["beam_sense"]
     return Model(tuple(samples), tuple(unknowns), unknowns, settings)
-
-
-def _make_prior(rig: Rig, setting: Setting) -> JetPrior:
-    """Beams do not depend on the jet: a rig without one can be calibrated too."""
-    try:
-        return make_jet_prior(rig, setting)
-    except PhysicsRangeError:
-        return JetPrior(onset_scale_s=0.036, height_scale_m=0.0126, gravity=setting.gravity)
 
 
 def _find_beam(rig: Rig, name: str) -> Beam:
