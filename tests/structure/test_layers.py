@@ -14,7 +14,17 @@ import pytest
 ROOT = Path(__file__).parents[2] / "host" / "beamfall"
 
 # Each part, from the bottom up, and the parts above the common ones that it may import.
-COMMON = {"errors", "files", "interrupts", "places", "resources", "scratch", "text", "wire"}
+COMMON = {
+    "arrays",
+    "errors",
+    "files",
+    "interrupts",
+    "places",
+    "resources",
+    "scratch",
+    "text",
+    "wire",
+}
 ARROWS: dict[str, set[str]] = {
     **{name: set() for name in COMMON},
     "link": set(),

@@ -10,17 +10,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from itertools import combinations
-from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
+from beamfall.arrays import Floats
 from beamfall.faults.catalogue import NOTHING, Cause, Sign
 from beamfall.faults.checks import Check
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    Floats = NDArray[np.float64]
 
 ODDS = 0.03  # of a cause of weight 1, that it is at work here and now (our judgement)
 NOTHING_ODDS = 0.1  # of nothing being wrong: users who ask have seen something fail

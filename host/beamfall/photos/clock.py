@@ -17,13 +17,12 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
+from beamfall.arrays import Floats
 from beamfall.photos.clock_fit import LEAST_LEAD, ClockFit, ClockResult, are_alike
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    Floats = NDArray[np.float64]
     Ints = NDArray[np.intp]
 
 SLACK_S = 0.1  # release to exposure differs from shot to shot by less than this (our choice)

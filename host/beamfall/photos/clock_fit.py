@@ -7,10 +7,8 @@ from enum import Enum
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
+    from beamfall.arrays import Floats
 
-    Floats = NDArray[np.float64]
 
 LEAST_PAIRS = 4
 LEAST_LEAD = 3  # pairs that the best offset must have over any other

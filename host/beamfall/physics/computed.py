@@ -20,9 +20,8 @@ from typing import TYPE_CHECKING, Any
 from beamfall.physics.liquids import Liquid
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from beamfall.arrays import AnyFloats as Floats
 
-    Floats = NDArray[Any]
 
 _FILE = Path(__file__).with_name("computed_splashes.npz")
 _UNIT_M = 2e-5  # of the stored points

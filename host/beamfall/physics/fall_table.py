@@ -17,12 +17,10 @@ from functools import cache, lru_cache
 
 import numpy as np
 from numpy.polynomial import chebyshev
-from numpy.typing import NDArray
 
+from beamfall.arrays import Floats
 from beamfall.physics.air import Air
 from beamfall.physics.drag import drag_coefficient
-
-Floats = NDArray[np.float64]
 
 _DIAMETER_NODES = 10
 _HEAD_NODES = 8

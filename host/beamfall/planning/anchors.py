@@ -10,21 +10,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
+from beamfall.arrays import Floats
 from beamfall.errors import RigFileError
 from beamfall.physics.fall import MAX_DIAMETER_M, MIN_DIAMETER_M
 from beamfall.planning.draws import Draws, DropDraws, find_beam, meet_all, watch_drops
 from beamfall.planning.result import AnchorChoice, AnchorEdge
 from beamfall.planning.unknowns import Unknown
 from beamfall.setup.rig import Rig
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    Floats = NDArray[np.float64]
 
 _RIGS, _SHOTS = 60, 80
 _SEED = 511

@@ -24,10 +24,8 @@ from beamfall.setup.rig_sections import LiquidInRig
 from beamfall.text import say_count
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
+    from beamfall.arrays import Floats
 
-    Floats = NDArray[np.float64]
 
 CALIBRATED, SOUGHT, RESET = "calibrated", "sought", "reset"
 STEPS_MOST = 100  # older steps that are not in use are dropped beyond this

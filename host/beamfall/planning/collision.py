@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, NoReturn
 
 import numpy as np
 
+from beamfall.arrays import Floats
 from beamfall.errors import KeyProblem, RigFileError
 from beamfall.planning.anchors import judge_anchors
 from beamfall.planning.cautions import list_cautions
@@ -45,11 +46,8 @@ from beamfall.planning.unknowns import NAMES, OF_THE_JET, list_scatters, make_je
 from beamfall.setup.rig import Rig
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
     from beamfall.planning.belief import Belief
 
-    Floats = NDArray[np.float64]
 
 DRAWS = 4000
 STAGE_S = 0.002  # after the contact the umbrella has begun to spread (our choice)

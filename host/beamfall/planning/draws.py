@@ -8,10 +8,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, Self
+from typing import Any, Self
 
 import numpy as np
+from numpy.typing import NDArray
 
+from beamfall.arrays import Floats
 from beamfall.physics.fall import MAX_DIAMETER_M, MAX_INITIAL_SPEED_M_S, MIN_DIAMETER_M, DropFalls
 from beamfall.physics.impact import SHALLOWEST_JET_M
 from beamfall.physics.jet import (
@@ -35,11 +37,6 @@ from beamfall.planning.setting import (
 from beamfall.planning.unknowns import APART, NAMES, list_unknowns
 from beamfall.setup.rig import Rig
 from beamfall.setup.rig_sections import Beam, Valve, is_same_place
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    Floats = NDArray[np.float64]
 
 _LEAST_FALL_M = 1e-4  # a beam above where the drop comes free sees it at once
 _HALVINGS = 11  # 2^-11 of some cm: 0.02 mm, some 5 microseconds

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from beamfall.arrays import Floats
 from beamfall.physics.expected_drop import ExpectedDrop
 from beamfall.planning.collision import draw_rigs
 from beamfall.planning.draws import DropDraws, find_beam
@@ -15,11 +16,8 @@ from beamfall.planning.setting import make_setting
 from beamfall.setup.rig import Rig
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
     from beamfall.planning.belief import Belief
 
-    Floats = NDArray[np.float64]
 
 _DRAWS = 400
 # How far an edge is off its drop from shot to shot: the drop still rings when it passes the beam (estimate).

@@ -5,11 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 import numpy as np
-from numpy.typing import NDArray
 
+from beamfall.arrays import Floats
 from beamfall.planning.unknowns import NAMES, Normal
-
-Floats = NDArray[np.float64]
 
 
 def spread(normal: Normal, kept: tuple[str, ...] = NAMES) -> tuple[Floats, Floats]:

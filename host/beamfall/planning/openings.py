@@ -3,20 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
+from beamfall.arrays import Floats
 from beamfall.physics.umbrella import LIFE_S
 from beamfall.planning.draws import Draws
 from beamfall.planning.result import PlannedDrop, Role, make_interval
 from beamfall.setup.rig import Rig
 from beamfall.setup.rig_sections import Valve, is_same_place
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    Floats = NDArray[np.float64]
 
 MEETING = 0.75  # of the jet's rise, when drop 2 meets it: above 90 % of its height (our choice)
 THIRD_S = 0.025  # from a contact to the next drop's: the umbrella is open then (our choice)

@@ -3,18 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import fields, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
+from beamfall.arrays import Floats
 from beamfall.planning.draws import Draws, DropDraws, find_beam
 from beamfall.planning.result import AnchorEdge
 from beamfall.setup.rig import Rig
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    Floats = NDArray[np.float64]
 
 _POINTS = 60
 _BAND_POINTS = 120

@@ -9,10 +9,10 @@ of the rig is the same on both days and falls out.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
+from beamfall.arrays import Floats
 from beamfall.planning.belief import Belief
 from beamfall.planning.collision import find_base
 from beamfall.planning.draws import Draws, draw_z, make_draws
@@ -27,11 +27,6 @@ from beamfall.recipes.spacing import need_spacing
 from beamfall.setup.rig import Rig
 from beamfall.setup.sequence import Sequence
 from beamfall.setup.signals import SignalKind
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    Floats = NDArray[np.float64]
 
 DRAWS = 6000
 _SEED = 20_261

@@ -7,10 +7,11 @@ stage is a time, since drop and jet meet at much the same speed everywhere.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
+from beamfall.arrays import Floats
 from beamfall.errors import PhysicsRangeError, RecipeError
 from beamfall.physics.splash import OF_THE_JET
 from beamfall.planning.belief import Belief
@@ -26,11 +27,6 @@ from beamfall.planning.setting import Setting, make_setting
 from beamfall.recipes.recipe import Events, Looks, Recipe, find_partners, name_liquids
 from beamfall.recipes.spacing import choose_meeting, find_height, find_leeway, make_meeting
 from beamfall.setup.rig import Rig
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    Floats = NDArray[np.float64]
 
 _SAID_S = 0.0005  # how well a person who says 'this is the picture' knows its stage (our choice)
 _MOMENTS_ALIKE = 0.01

@@ -18,16 +18,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from beamfall.arrays import Floats
 from beamfall.planning.draws import Draws
 from beamfall.planning.result import Interval, make_interval
 from beamfall.planning.seek.weighted_rigs import TALL
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
     from beamfall.recipes.recipe import Events
 
-    Floats = NDArray[np.float64]
 
 _LEAST_MEETING, _MOST_MEETING = 0.05, 1.9  # shares of the rise between which a jet stands
 _GRID = 0.01  # of the rise

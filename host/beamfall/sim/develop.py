@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from beamfall.sim.raytrace import Frame, Tracer
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
 
 PIXELS = 1200  # of a picture's longer side
 _BLURS = (0.0, 1.2, 3.5, 9.0)  # standard deviations, pixels

@@ -16,15 +16,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from beamfall.arrays import AnyFloats as Floats
 from beamfall.physics.umbrella import umbrella_radius
 from beamfall.sim.splash_surface import REACH_MM, Crown, Surface, find_surface
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
     from beamfall.sim.look import Dye
 
-    Floats = NDArray[Any]
 
 STEP_MM = 0.1  # of the grid
 LOWEST_MM = -7.0  # of its rows

@@ -3,16 +3,12 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
+from beamfall.arrays import AnyFloats as Floats
 from beamfall.sim.liquid_shapes import LOWEST_MM, STEP_MM, Body
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    Floats = NDArray[Any]
 
 
 def ramp(value: Floats) -> Floats:

@@ -14,7 +14,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
+from beamfall.arrays import AnyFloats as Floats
 from beamfall.sim.liquid_shapes import LOWEST_MM, STEP_MM, Body, Solids, make_solids, ripple_slope
 from beamfall.sim.look import Look
 from beamfall.sim.optics import (
@@ -29,9 +31,6 @@ from beamfall.sim.optics import (
 from beamfall.sim.scene import BELOW_MM
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    Floats = NDArray[Any]
     Bools = NDArray[np.bool_]
 
 _PANEL_MM = 250.0  # behind the drops

@@ -21,9 +21,8 @@ from beamfall.physics.jet import cavity_viscosity, onset_law
 from beamfall.physics.liquids import Liquid
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from beamfall.arrays import AnyFloats as Floats
 
-    Floats = NDArray[Any]
 
 REACH_MM = 22.0  # the surface is calm from here on
 _TAPER_MM = 6.0  # in which the swell fades before that

@@ -7,12 +7,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from beamfall.planning.belief import Belief
 from beamfall.planning.seek.answer import Answer, explain_words, read_answer
 from beamfall.workflows.reading import Reading, read_marks
 from beamfall.workflows.steps import Event, Fired, Question
 
 if TYPE_CHECKING:
-    from beamfall.planning.belief import Belief
     from beamfall.planning.seek.search import Search
 
 AGREED = ""  # an answer that agrees with what was read in the picture

@@ -10,6 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from beamfall.arrays import AnyFloats as Floats
 from beamfall.photos.measure.rings import (
     BESIDE,
     REACH,
@@ -22,8 +23,6 @@ from beamfall.photos.measure.rings import (
 SIZE_PX = 700  # of the longer side while measuring
 _ROLL_MOST_DEG = 4.0
 _PARTS = 24  # of a picture, that show the same tilt where it has lines
-
-Floats = NDArray[Any]
 
 
 @dataclass(frozen=True)

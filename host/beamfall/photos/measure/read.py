@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from beamfall.photos.measure.edges import Outlines
 from beamfall.photos.measure.shapes import (
@@ -27,8 +25,6 @@ from beamfall.photos.measure.upright import (
     measure_top,
     spreads_below,
 )
-
-Floats = NDArray[Any]
 
 CONTACT_MS = 0.25  # a picture this close to the contact shows it, as in `planning.seek`
 _USUAL_SPEED = 3.6  # m/s, of drop 2 against the jet's tip

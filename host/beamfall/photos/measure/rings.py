@@ -12,9 +12,8 @@ from typing import Any
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[Any]
+from beamfall.arrays import AnyFloats as Floats
 
 BESIDE = 0.16  # of the picture's height: what stands seldom reaches this far to the side
 REACH = 0.32  # and never this far

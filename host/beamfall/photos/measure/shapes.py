@@ -11,9 +11,8 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
+from beamfall.arrays import AnyFloats as Floats
 from beamfall.photos.measure.edges import Outlines
-
-Floats = NDArray[Any]
 
 # A share of the picture's height.
 _CALM = 0.012

@@ -4,15 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from beamfall.photos.measure.edges import Outlines
 from beamfall.photos.measure.shapes import Blob
-
-Floats = NDArray[Any]
 
 _LEAST_BELOW = 0.035  # of the height: a reflection shorter than this proves nothing
 _WINDOW = 0.11  # of the height: half the width looked at

@@ -10,19 +10,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
+from beamfall.arrays import Floats
 from beamfall.errors import CalibrationError
 from beamfall.planning.calibration.measure import Sample
 from beamfall.planning.calibration.model import QUANTITIES, Model, make_model
 from beamfall.planning.unknowns import GAP_ERROR_M
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    Floats = NDArray[np.float64]
 
 MODEL_ERROR_S = 3e-6  # of the polynomials of physics.fall_table; what the air does is not in it
 TOLD = 0.5  # of the variance: the edges tell a quantity when they take away as much (our choice)

@@ -11,10 +11,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
+from beamfall.arrays import Floats
 from beamfall.physics.drops import compute_diameter
 from beamfall.physics.fall import MAX_DIAMETER_M, MAX_INITIAL_SPEED_M_S, MIN_DIAMETER_M, fall_array
 from beamfall.planning.calibration.measure import Sample
@@ -28,11 +28,6 @@ from beamfall.planning.setting import (
 from beamfall.planning.unknowns import Unknown, list_unknowns, make_any_jet_prior
 from beamfall.setup.rig import Rig
 from beamfall.setup.rig_sections import Beam
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    Floats = NDArray[np.float64]
 
 SHARED = (
     "latency_error_s", "volume_ratio", "detachment_ratio", "start_speed_ratio", "nozzle_error_m",

@@ -2,14 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    Floats = NDArray[np.float64]
+from beamfall.arrays import Floats
 
 READING_M = 0.001  # heights are read off a picture to this
 # Height of what the camera sees, and how well that is known.

@@ -9,19 +9,14 @@ rig, in nats), each times a weight.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
+from beamfall.arrays import Floats
 from beamfall.errors import UserError
 from beamfall.planning.openings import Need, find_follower, find_need
 from beamfall.planning.seek.likelihood import MISS, split_pictures
 from beamfall.planning.seek.weighted_rigs import LEAST_WEIGHT, WeightedRigs
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    Floats = NDArray[np.float64]
 
 _APART_S = 0.008  # spacings that differ less meet much the same jet
 _SPACING_QUANTILES = (0.2, 0.35, 0.5, 0.65, 0.8)

@@ -6,16 +6,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from beamfall.arrays import Floats
 from beamfall.planning.seek.answer import Shot
 from beamfall.planning.unknowns import NAMES
 from beamfall.setup.rig_sections import Uncertainty
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
     from beamfall.planning.draws import Draws
 
-    Floats = NDArray[np.float64]
 
 # What a beam senses of a drop differs from the model by these: dwells, as a share, and arrivals (estimates).
 _DWELL_SPREAD, _ARRIVAL_S = 0.03, 0.0002

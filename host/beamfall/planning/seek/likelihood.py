@@ -7,19 +7,16 @@ ends with one element a rig.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, ClassVar, Protocol, Self
+from typing import ClassVar, Protocol, Self
 
 import numpy as np
+from numpy.typing import NDArray
 
+from beamfall.arrays import Floats
 from beamfall.physics.liquids import Liquid
 from beamfall.physics.umbrella import spread_out
 from beamfall.planning.seek.answer import Answer
 from beamfall.planning.seek.bounds import READING_M, bell, below, is_in_frame
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    Floats = NDArray[np.float64]
 
 CONTACT_S = 0.00025  # a picture this close to the contact shows it (0.8 mm of drop 2's way)
 WORDS = ("before", "contact", "after", "jet", "nothing", "missed")

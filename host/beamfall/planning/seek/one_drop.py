@@ -6,18 +6,15 @@ Arrays of times may have any shape that ends with one element a rig.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 import numpy as np
+from numpy.typing import NDArray
 
+from beamfall.arrays import Floats
 from beamfall.planning.seek.answer import Answer
 from beamfall.planning.seek.bounds import READING_M, bell, below, is_in_frame
 from beamfall.planning.seek.likelihood import say_chance, split_by_lines
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    Floats = NDArray[np.float64]
 
 WORDS = ("before", "crown", "cavity", "jet", "droplet", "nothing")
 #: A picture this close to the moment of its kind is the wanted one (our choice). A jet is then within 0.3 mm of its

@@ -4,18 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
+from beamfall.arrays import Floats
 from beamfall.planning.seek.answer import Answer
 from beamfall.planning.seek.bounds import below
 from beamfall.planning.seek.likelihood import MISS, Shown, with_lapses
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    Floats = NDArray[np.float64]
 
 # Standard deviations from the middle of nine equal parts of a normal distribution.
 _NODES = np.array([-1.593, -0.967, -0.589, -0.282, 0.0, 0.282, 0.589, 0.967, 1.593])

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -24,11 +23,6 @@ from beamfall.planning.setting import make_setting
 from beamfall.planning.unknowns import make_jet_prior
 from beamfall.setup.rig import Rig
 from beamfall.setup.sequence import Sequence
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    Floats = NDArray[np.float64]
 
 NEAR_S = 0.001  # a picture within this of the wanted stage is found
 # The search stops at this chance that a picture is the wanted one. In tests/benchmarks/seek_shots.py the chances are

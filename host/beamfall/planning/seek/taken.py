@@ -3,17 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
-import numpy as np
-
+from beamfall.arrays import Floats
 from beamfall.planning.seek.answer import Answer, Shot
 from beamfall.planning.seek.likelihood import lapse_chance
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    Floats = NDArray[np.float64]
 
 OTHER_SPACING_S = 0.004
 

@@ -12,7 +12,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
+from beamfall.arrays import Floats
 from beamfall.physics.jet import LEAST_JET_M, JetPrior
 from beamfall.physics.splash import CAVITY_SHARE, CROWN_END, FREE_SHARE, OF_THE_JET
 from beamfall.planning.draws import Draws, JetDraws, draw_normal, draw_z, make_draws, meet_all
@@ -27,11 +29,8 @@ from beamfall.planning.unknowns import NAMES
 from beamfall.setup.rig import Rig
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
     from beamfall.planning.belief import Belief
 
-    Floats = NDArray[np.float64]
 
 LEAST_WEIGHT = 1e-3  # of rigs that must meet their jet for a spacing to be worth a shot
 TALL = 0.6  # a contact above this share of the jet's height is high on the jet

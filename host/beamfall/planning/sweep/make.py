@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+from beamfall.board import Board
 from beamfall.errors import UserError
 from beamfall.planning.learned import find_file, load_learned
 from beamfall.planning.make import make_plan
@@ -12,9 +12,6 @@ from beamfall.planning.result import Plan
 from beamfall.planning.sweep.schedule import Sweep, check_swept, read_row_value, say_swept
 from beamfall.setup.rig import Rig
 from beamfall.setup.sequence import Sequence
-
-if TYPE_CHECKING:
-    from beamfall.board import Board
 
 _DEFAULT_STEP_S = {"flash": 0.001, "spacing": 0.004, "opening": 0.0005}  # our choice
 _ROW_STEP_S = 0.001
