@@ -12,6 +12,7 @@ from beamfall.cli.options import JSON_ALL, SERIES
 from beamfall.cli.output import print_json, print_table
 from beamfall.errors import NoSuchShot, UserError
 from beamfall.photos.catalogue import ExchangedAll, exchange_all, is_by_clock
+from beamfall.photos.clock_fit import ClockFit
 from beamfall.photos.folder import Folder, read_folder
 from beamfall.photos.keep import copy_pictures, write_sidecars
 from beamfall.photos.sheet import write_sheet
@@ -20,7 +21,6 @@ from beamfall.shots.record import DAMAGED, NOT_RELEASED, WARM_UP
 from beamfall.text import say_count, show_text
 
 if TYPE_CHECKING:
-    from beamfall.photos.clock_fit import ClockFit
     from beamfall.photos.match import CameraMatch, Pair, TakenShot
 
 _NEWEST = 3000  # shots considered if no series is named

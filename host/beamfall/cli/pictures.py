@@ -5,18 +5,15 @@ from __future__ import annotations
 import contextlib
 from contextlib import AbstractContextManager
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import typer
 
+from beamfall.board import Board
 from beamfall.errors import UserError
 from beamfall.photos.arrival import Arrivals
 from beamfall.photos.sources import make_arrivals, require_own_camera
 from beamfall.setup.rig import Rig
 from beamfall.setup.units import parse_duration
-
-if TYPE_CHECKING:
-    from beamfall.board import Board
 
 _WAIT_MOST_S = 600.0
 CAMERA: str | None = typer.Option(

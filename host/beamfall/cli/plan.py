@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import typer
 
@@ -13,13 +12,11 @@ from beamfall.cli.targets import DRAWINGS, check_target
 from beamfall.planning.belief import Belief
 from beamfall.planning.learned import find_file, load_learned
 from beamfall.planning.make import make_plan
+from beamfall.planning.result import Plan
 from beamfall.planning.stage import find_stage
 from beamfall.plot.draw import draw_chart
 from beamfall.plot.plan import describe_plan
 from beamfall.setup.rig import load_rig
-
-if TYPE_CHECKING:
-    from beamfall.planning.result import Plan
 
 _NAMES = {
     "nozzle_to_beam": "nozzle to beam",

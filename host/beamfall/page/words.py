@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from beamfall.board import Board
 from beamfall.errors import BeamfallError, NoProgress
 from beamfall.events import EdgesSeen
+from beamfall.photos.arrival import Late
 from beamfall.planning.calibration.describe import (
     START_AND_FALL,
     TIMES,
@@ -20,8 +21,13 @@ from beamfall.text import show_text
 from beamfall.wire import WireEnum
 from beamfall.workflows.calibrate import Calibrated, DropsProgress
 from beamfall.workflows.repeat import RepeatProgress
+from beamfall.workflows.seek_steps import Aim, Answered, Sought, WhatIsSeen
 from beamfall.workflows.series import UnclaimedShot
+from beamfall.workflows.service import Dripped, Flashed
 from beamfall.workflows.steps import NONE, AwaitingPicture, Pictured, Progress, WhichPicture
+from beamfall.workflows.sweep import StepAhead
+from beamfall.workflows.trend import Trend
+from beamfall.workflows.waits import Left
 from beamfall.workflows.words import (
     CHECK_AHEAD,
     DROP_SEEN,
@@ -29,14 +35,6 @@ from beamfall.workflows.words import (
     NO_LIGHT_SEEN,
     say_much_depends,
 )
-
-if TYPE_CHECKING:
-    from beamfall.photos.arrival import Late
-    from beamfall.workflows.seek_steps import Aim, Answered, Sought, WhatIsSeen
-    from beamfall.workflows.service import Dripped, Flashed
-    from beamfall.workflows.sweep import StepAhead
-    from beamfall.workflows.trend import Trend
-    from beamfall.workflows.waits import Left
 
 ANOTHER_BOARD = "Another board is connected now. The page uses it; arm again before you release."
 OPENED_AGAIN = "The page opens the port again. Arm again before you release."

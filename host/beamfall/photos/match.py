@@ -5,15 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from statistics import median
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
 from beamfall.photos.clock import SLACK_S, count_within, find_clock, find_pairs, measure_busy_s
 from beamfall.photos.clock_fit import ClockFit, ClockResult
-
-if TYPE_CHECKING:
-    from beamfall.photos.exif import Photograph
+from beamfall.photos.exif import Photograph
 
 CERTAIN = 0.99995  # a pair is called certain from this probability on
 _NEARLY_ALL = 0.985  # of the pairs

@@ -13,13 +13,14 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 from functools import lru_cache
-from typing import TYPE_CHECKING, NoReturn
+from typing import NoReturn
 
 import numpy as np
 
 from beamfall.arrays import Floats
 from beamfall.errors import KeyProblem, RigFileError
 from beamfall.planning.anchors import judge_anchors
+from beamfall.planning.belief import Belief
 from beamfall.planning.cautions import list_cautions
 from beamfall.planning.draws import Draws, draw_z, find_beam, make_draws
 from beamfall.planning.openings import Need, choose_times, find_need, list_planned, split_places
@@ -44,10 +45,6 @@ from beamfall.planning.setting import Setting, make_setting
 from beamfall.planning.trace import make_trace
 from beamfall.planning.unknowns import NAMES, OF_THE_JET, list_scatters, make_jet_prior
 from beamfall.setup.rig import Rig
-
-if TYPE_CHECKING:
-    from beamfall.planning.belief import Belief
-
 
 DRAWS = 4000
 STAGE_S = 0.002  # after the contact the umbrella has begun to spread (our choice)

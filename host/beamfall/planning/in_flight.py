@@ -2,22 +2,17 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 from beamfall.arrays import Floats
 from beamfall.physics.expected_drop import ExpectedDrop
+from beamfall.planning.belief import Belief
 from beamfall.planning.collision import draw_rigs
 from beamfall.planning.draws import DropDraws, find_beam
 from beamfall.planning.seek.answer import Shot
 from beamfall.planning.seek.drops_seen import weigh_dwell
 from beamfall.planning.setting import make_setting
 from beamfall.setup.rig import Rig
-
-if TYPE_CHECKING:
-    from beamfall.planning.belief import Belief
-
 
 _DRAWS = 400
 # How far an edge is off its drop from shot to shot: the drop still rings when it passes the beam (estimate).

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 from beamfall.physics.splash import OF_THE_JET
 from beamfall.planning.anchors import judge_anchors
+from beamfall.planning.belief import Belief
 from beamfall.planning.cautions import list_cautions
 from beamfall.planning.collision import DRAWS, check_rig, draw_rigs, find_base, list_assumptions
 from beamfall.planning.openings import list_planned
@@ -17,9 +16,6 @@ from beamfall.planning.setting import make_setting
 from beamfall.planning.trace import make_trace
 from beamfall.planning.unknowns import list_scatters
 from beamfall.setup.rig import Rig
-
-if TYPE_CHECKING:
-    from beamfall.planning.belief import Belief
 
 
 def plan_single(

@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from beamfall.physics.liquids import Liquid
 from beamfall.physics.umbrella import spreading_time, umbrella_age, umbrella_radius
+from beamfall.planning.belief import Belief
 from beamfall.planning.collision import draw_rigs, refuse_spacing
 from beamfall.planning.openings import choose_times, find_need, split_places
 from beamfall.planning.setting import make_setting
 from beamfall.setup.rig import Rig
-
-if TYPE_CHECKING:
-    from beamfall.planning.belief import Belief
 
 _DRAWS = 400
 _BEFORE_S = 0.002  # over which the tip's speed counts: pictures taken before a contact show the gap some ms earlier

@@ -14,7 +14,6 @@ the drop's volume (0.8 ms).
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -22,10 +21,7 @@ from beamfall.arrays import Floats
 from beamfall.planning.draws import Draws
 from beamfall.planning.result import Interval, make_interval
 from beamfall.planning.seek.weighted_rigs import TALL
-
-if TYPE_CHECKING:
-    from beamfall.recipes.recipe import Events
-
+from beamfall.recipes.recipe import Events
 
 _LEAST_MEETING, _MOST_MEETING = 0.05, 1.9  # shares of the rise between which a jet stands
 _GRID = 0.01  # of the rise

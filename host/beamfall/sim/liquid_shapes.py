@@ -12,17 +12,14 @@ import math
 import random
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
 from beamfall.arrays import AnyFloats as Floats
 from beamfall.physics.umbrella import umbrella_radius
+from beamfall.sim.look import Dye
 from beamfall.sim.splash_surface import REACH_MM, Crown, Surface, find_surface
-
-if TYPE_CHECKING:
-    from beamfall.sim.look import Dye
-
 
 STEP_MM = 0.1  # of the grid
 LOWEST_MM = -7.0  # of its rows

@@ -9,7 +9,6 @@ keeps mean and covariance.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +16,7 @@ from numpy.typing import NDArray
 from beamfall.arrays import Floats
 from beamfall.physics.jet import LEAST_JET_M, JetPrior
 from beamfall.physics.splash import CAVITY_SHARE, CROWN_END, FREE_SHARE, OF_THE_JET
+from beamfall.planning.belief import Belief
 from beamfall.planning.draws import Draws, JetDraws, draw_normal, draw_z, make_draws, meet_all
 from beamfall.planning.seek.answer import Answer, Shot
 from beamfall.planning.seek.drops_seen import explain_by_latency, list_late, share_told, weigh_dwell
@@ -27,10 +27,6 @@ from beamfall.planning.seek.taken import OTHER_SPACING_S, Taken, TakenAnswers
 from beamfall.planning.setting import Setting
 from beamfall.planning.unknowns import NAMES
 from beamfall.setup.rig import Rig
-
-if TYPE_CHECKING:
-    from beamfall.planning.belief import Belief
-
 
 LEAST_WEIGHT = 1e-3  # of rigs that must meet their jet for a spacing to be worth a shot
 TALL = 0.6  # a contact above this share of the jet's height is high on the jet
