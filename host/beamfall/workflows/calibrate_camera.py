@@ -52,7 +52,7 @@ class LagSeen(Event):
 class IsItLit(YesNo):
     """Is the flash in the picture of this press?"""
 
-    words = (LIT, DARK)
+    choices = (LIT, DARK)
 
     fired: Fired
     after_s: float

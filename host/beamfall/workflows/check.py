@@ -50,10 +50,7 @@ class Agree(Asked[str]):
     """Drops will fall and the flash will fire: has everyone been warned?"""
 
     cautions: tuple[str, ...]
-
-    @property
-    def choices(self) -> tuple[str, ...]:
-        return (READY,)
+    choices = (READY,)
 
     def read(self, text: str) -> str:
         return READY
@@ -89,13 +86,11 @@ class AtRig(Asked[str]):
 class GetReady(AtRig):
     """Get ready for the question, and say that you are."""
 
+    choices = (READY, CANNOT_TELL)
+
     @property
     def text(self) -> str:
         return self.question.before
-
-    @property
-    def choices(self) -> tuple[str, ...]:
-        return (READY, CANNOT_TELL)
 
 
 @dataclass(frozen=True)
@@ -103,10 +98,7 @@ class DoIt(AtRig):
     """Do what the text says, now, while the board watches; `listen` is called repeatedly meanwhile."""
 
     listen: Listen = lambda seconds: None
-
-    @property
-    def choices(self) -> tuple[str, ...]:
-        return (DONE, CANNOT_TELL)
+    choices = (DONE, CANNOT_TELL)
 
 
 @dataclass(frozen=True)
@@ -124,9 +116,7 @@ class Look(AtRig):
 class PutBack(AtRig):
     """Do what `question.after` says."""
 
-    @property
-    def choices(self) -> tuple[str, ...]:
-        return (DONE,)
+    choices = (DONE,)
 
 
 class PersonAtRig:

@@ -43,10 +43,7 @@ class ApplyCorrection(YesNo):
     """Shall the shot be corrected for today?"""
 
     correction: Correction
-
-    @property
-    def otherwise(self) -> str:
-        return YES
+    otherwise = YES
 
 
 @dataclass(frozen=True)

@@ -148,20 +148,16 @@ class Question(Generic[A]):
 
 
 class YesNo(Question[bool]):
-    """A question that is answered by yes or no, or by two other `words`; their first letters will do."""
+    """A question that is answered by yes or no, or by two other words; their first letters will do."""
 
-    words = (YES, NO)
-
-    @property
-    def choices(self) -> tuple[str, ...]:
-        return self.words
+    choices = (YES, NO)
 
     def read(self, text: str) -> bool:
         given = text.strip().lower()
-        for word in self.words:
+        for word in self.choices:
             if given and word.startswith(given):
-                return word == self.words[0]
-        raise UserError(f"'{text.strip()}': answer {' or '.join(self.words)}")
+                return word == self.choices[0]
+        raise UserError(f"'{text.strip()}': answer {' or '.join(self.choices)}")
 
 
 @dataclass(frozen=True)
@@ -178,14 +174,11 @@ class WhichPicture(Question["NewPicture | None"]):
 
     shot: int
     pictures: tuple[NewPicture, ...]
+    otherwise = NONE
 
     @property
     def choices(self) -> tuple[str, ...]:
         return (*(one.file.name for one in self.pictures), NONE)
-
-    @property
-    def otherwise(self) -> str:
-        return NONE
 
     def read(self, text: str) -> NewPicture | None:
         given = text.strip()

@@ -56,10 +56,7 @@ class EnoughSeen(Question[str]):
 
     view: BeamView
     listen: Callable[[float], None]
-
-    @property
-    def choices(self) -> tuple[str, ...]:
-        return (STOP,)
+    choices = (STOP,)
 
     def read(self, text: str) -> str:
         return STOP
