@@ -18,16 +18,8 @@ from out_of_range import ANY, Bounds, refuses
 from beamfall.errors import PhysicsRangeError
 from beamfall.physics.air import Air
 from beamfall.physics.drag import drag_coefficient
-from beamfall.physics.fall import (
-    ROOM_AIR,
-    WATER_DENSITY_KG_M3,
-    WATER_SURFACE_TENSION_N_M,
-    DropFalls,
-    fall,
-    fall_array,
-    terminal_speed,
-)
-from beamfall.physics.gravity import STANDARD_GRAVITY
+from beamfall.physics.fall import fall, terminal_speed
+from beamfall.physics.fall_table import DropFalls
 
 GRAVITY, WATER = 9.80665, 998.207
 # CIPM-2007 dry air and Lemmon & Jacobsen viscosity at 20 °C, 101,325 Pa
@@ -158,7 +150,7 @@ def test_arrays_agree_with_single_falls() -> None:
         "air": Air(0.95, 1.78e-5),
         "gravity": 9.79,
     }
-    many = fall_array(drops, sizes, initial_speed_m_s=starts, **conditions)
+    many = DropFalls(sizes, starts, **conditions).fall(drops)
     for i in range(400):
         one = fall(drops[i], sizes[i], initial_speed_m_s=starts[i], **conditions)
         assert many.time_s[i] == pytest.approx(one.time_s, abs=4e-6)
@@ -168,38 +160,28 @@ def test_arrays_agree_with_single_falls() -> None:
 def test_arrays_from_high_up_agree_within_20_us() -> None:
     rng = np.random.default_rng(12)
     drops, sizes = rng.uniform(1.2, 5.0, 200), rng.uniform(1e-3, 5.5e-3, 200)
-    many = fall_array(drops, sizes)
+    many = DropFalls(sizes, np.zeros(200)).fall(drops)
     for i in range(200):
         assert many.time_s[i] == pytest.approx(fall(drops[i], sizes[i]).time_s, abs=20e-6)
 
 
-def test_falls_that_are_prepared_agree_with_others_at_every_height() -> None:
+def test_falls_that_were_asked_for_other_heights_stay_the_same() -> None:
     rng = np.random.default_rng(13)
     sizes = rng.uniform(1e-3, 5.5e-3, 50)
     for starts in (np.zeros(50), rng.uniform(0.0, 2.0, 50)):
-        falls = DropFalls(
-            sizes,
-            liquid_density_kg_m3=WATER_DENSITY_KG_M3,
-            surface_tension_n_m=WATER_SURFACE_TENSION_N_M,
-            air=ROOM_AIR,
-            gravity=STANDARD_GRAVITY,
-            initial_speed_m_s=starts,
-        )
-        for top in (0.5, 1.2, 3.0):
+        falls = DropFalls(sizes, starts)
+        for top in (0.5, 1.2, 3.0, 0.5):
             heights = rng.uniform(0.0, top, 50)
-            one, other = falls.fall(heights), fall_array(heights, sizes, initial_speed_m_s=starts)
+            one, other = falls.fall(heights), DropFalls(sizes, starts).fall(heights)
             assert one.time_s == pytest.approx(other.time_s, abs=1e-12)
             assert one.speed_m_s == pytest.approx(other.speed_m_s, abs=1e-12)
         with pytest.raises(PhysicsRangeError):
             falls.fall(np.full(50, 5.01))
 
 
-def test_arrays_broadcast_and_keep_their_shape() -> None:
-    result = fall_array(np.array([[0.1], [0.2], [0.3]]), np.array([2e-3, 4e-3]))
-    assert result.time_s.shape == result.speed_m_s.shape == (3, 2)
-    assert result.time_s[1, 1] == pytest.approx(fall(0.2, 4e-3).time_s, abs=4e-6)
-    assert fall_array([], 4e-3).time_s.shape == (0,)
-    assert float(fall_array(0.0, 4e-3, initial_speed_m_s=0.3).time_s) == pytest.approx(0, abs=1e-9)
+def test_no_fall_takes_no_time_in_arrays_either() -> None:
+    falls = DropFalls(np.full(1, 4e-3), np.full(1, 0.3))
+    assert falls.fall(np.zeros(1)).time_s[0] == pytest.approx(0, abs=1e-9)
 
 
 @given(heights, heights, diameters, speeds)
@@ -260,7 +242,7 @@ def test_what_is_out_of_range_is_refused_by_name(
     with refuses(quantity, found, bounds):
         fall(*arguments)
     with refuses(quantity, found, bounds):
-        fall_array(np.array([0.5, arguments[0]]), arguments[1])
+        DropFalls(np.array([4e-3, arguments[1]]), np.zeros(2)).fall(np.array([0.5, arguments[0]]))
 
 
 def test_strange_conditions_are_refused_by_name() -> None:
@@ -278,7 +260,9 @@ def test_a_drop_near_breaking_up_is_refused() -> None:
     # 5 m of fall flattens a large soapy drop beyond the drops of Gunn & Kinzer (We 7.8)
     for call in (
         lambda: fall(5.0, 5.5e-3, surface_tension_n_m=0.025),
-        lambda: fall_array([0.5, 5.0], 5.5e-3, surface_tension_n_m=0.025),
+        lambda: DropFalls(np.full(2, 5.5e-3), np.zeros(2), surface_tension_n_m=0.025).fall(
+            np.array([0.5, 5.0])
+        ),
     ):
         with pytest.raises(PhysicsRangeError) as caught:
             call()
@@ -308,6 +292,6 @@ def test_arrays_are_calculated_whole_and_not_drop_by_drop(
     """Millions a second, as benchmarks/physics_fall.py prints; here calls are counted, whatever the machine."""
     rng = np.random.default_rng(3)
     drops, sizes = rng.uniform(0.1, 1.0, 200_000), rng.uniform(1e-3, 5.5e-3, 200_000)
-    fall_array(drops[:10], sizes[:10])
-    calls = count_calls(lambda: fall_array(drops, sizes))
+    DropFalls(sizes[:10], np.zeros(10)).fall(drops[:10])
+    calls = count_calls(lambda: DropFalls(sizes, np.zeros(len(sizes))).fall(drops))
     assert 0 < calls < len(drops) / 10

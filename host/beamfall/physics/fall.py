@@ -22,19 +22,13 @@ height is not. An initial speed only shifts the start of the path by the height 
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from beamfall.errors import PhysicsRangeError
 from beamfall.physics.air import Air, air_at
 from beamfall.physics.drag import drag_coefficient
 from beamfall.physics.gravity import STANDARD_GRAVITY
 from beamfall.physics.ranges import check_range, make_range_error
-
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import ArrayLike, NDArray
-
-    from beamfall.physics.fall_table import FallsOfDrops
 
 WATER_DENSITY_KG_M3 = 998.207  # IAPWS-95, 20 °C, 0.101325 MPa
 WATER_SURFACE_TENSION_N_M = 0.072736  # IAPWS R1-76(2014), 20 °C
@@ -56,29 +50,17 @@ class FallResult(NamedTuple):
     speed_m_s: float
 
 
-class FallArrayResult(NamedTuple):
-    """Times in s and speeds in m/s, in the broadcast shape of the inputs."""
-
-    time_s: NDArray[np.float64]
-    speed_m_s: NDArray[np.float64]
-
-
-def _check(
-    diameter_m: float, liquid_density_kg_m3: float, surface_tension_n_m: float, gravity: float
-) -> None:
-    check_range("drop diameter", diameter_m, MIN_DIAMETER_M, MAX_DIAMETER_M, "m")
-    _check_conditions(liquid_density_kg_m3, surface_tension_n_m, gravity)
-
-
-def _check_conditions(
+def check_conditions(
     liquid_density_kg_m3: float, surface_tension_n_m: float, gravity: float
 ) -> None:
+    """Raise PhysicsRangeError when one of them is out of range."""
     check_range("liquid density", liquid_density_kg_m3, 600.0, 2000.0, "kg/m³")
     check_range("surface tension", surface_tension_n_m, 0.015, 0.090, "N/m")
     check_range("gravity", gravity, 9.7, 9.9, "m/s²")
 
 
-def _refuse_flattening(weber: float) -> PhysicsRangeError:
+def refuse_flattening(weber: float) -> PhysicsRangeError:
+    """The error for a drop that would flatten beyond the measurements."""
     return make_range_error(
         "Weber number of the air at the drop", weber, 0.0, MAX_WEBER,
         more=": such a flat drop is about to break up; use a smaller drop or a shorter fall",
@@ -104,7 +86,8 @@ def fall(
     """
     check_range("fall height", height_m, 0.0, MAX_HEIGHT_M, "m")
     check_range("initial speed", initial_speed_m_s, 0.0, MAX_INITIAL_SPEED_M_S, "m/s")
-    _check(diameter_m, liquid_density_kg_m3, surface_tension_n_m, gravity)
+    check_range("drop diameter", diameter_m, MIN_DIAMETER_M, MAX_DIAMETER_M, "m")
+    check_conditions(liquid_density_kg_m3, surface_tension_n_m, gravity)
     if height_m == 0.0:
         return FallResult(0.0, initial_speed_m_s)
     if initial_speed_m_s < _AT_REST_M_S:
@@ -153,111 +136,8 @@ def fall(
         v += step / 6.0 * (k1 + 2.0 * k2 + 2.0 * k3 + k4)
     weber = weber_per_speed2 * v * v
     if weber > MAX_WEBER:
-        raise _refuse_flattening(weber)
+        raise refuse_flattening(weber)
     return FallResult(time, v)
-
-
-def fall_array(
-    height_m: ArrayLike,
-    diameter_m: ArrayLike,
-    *,
-    liquid_density_kg_m3: float = WATER_DENSITY_KG_M3,
-    surface_tension_n_m: float = WATER_SURFACE_TENSION_N_M,
-    air: Air = ROOM_AIR,
-    gravity: float = STANDARD_GRAVITY,
-    initial_speed_m_s: ArrayLike = 0.0,
-) -> FallArrayResult:
-    """`fall` for arrays of height, diameter and initial speed, broadcast against each other.
-
-    One liquid, air and gravity a call. Several million falls a second, within 3 µs of `fall`
-    up to 1.2 m and 20 µs up to 5 m (see `fall_table`); the first call for a new liquid, air or
-    gravity costs some 20 ms more.
-    Raises PhysicsRangeError as `fall` does when any element is out of range, naming the worst.
-    """
-    import numpy as np
-
-    from beamfall.physics.fall_table import build_table
-
-    height, diameter, start = (
-        np.asarray(a, dtype=np.float64) for a in (height_m, diameter_m, initial_speed_m_s)
-    )
-    shape = np.broadcast_shapes(height.shape, diameter.shape, start.shape)
-    if 0 in shape:
-        return FallArrayResult(np.empty(shape), np.empty(shape))
-    _check_all("fall height", height, 0.0, MAX_HEIGHT_M, "m")
-    _check_all("drop diameter", diameter, MIN_DIAMETER_M, MAX_DIAMETER_M, "m")
-    _check_all("initial speed", start, 0.0, MAX_INITIAL_SPEED_M_S, "m/s")
-    _check_conditions(liquid_density_kg_m3, surface_tension_n_m, gravity)
-    table = build_table(
-        liquid_density_kg_m3, surface_tension_n_m, air, gravity, _choose_top(height),
-        (MIN_DIAMETER_M, MAX_DIAMETER_M), MAX_INITIAL_SPEED_M_S,
-    )  # fmt: skip
-    # One value stays one value; anything else becomes a full vector.
-    vectors = [
-        a.reshape(1) if a.size == 1 else np.broadcast_to(a, shape).reshape(-1)
-        for a in (height, diameter, start)
-    ]
-    time, speed = table.evaluate(*vectors)
-    weber = air.density_kg_m3 / surface_tension_n_m * float(np.max(vectors[1] * speed**2))
-    if weber > MAX_WEBER:
-        raise _refuse_flattening(weber)
-    return FallArrayResult(time.reshape(shape), speed.reshape(shape))
-
-
-class DropFalls:
-    """Many drops of one liquid, for repeated calls with different heights.
-
-    The results are those of `fall_array` for the same diameters and initial speeds (vectors of one
-    length), at a tenth of the cost from the second call on. Raises as `fall_array` does.
-    """
-
-    def __init__(
-        self,
-        diameter_m: NDArray[np.float64],
-        *,
-        liquid_density_kg_m3: float,
-        surface_tension_n_m: float,
-        air: Air,
-        gravity: float,
-        initial_speed_m_s: NDArray[np.float64],
-    ) -> None:
-        _check_all("drop diameter", diameter_m, MIN_DIAMETER_M, MAX_DIAMETER_M, "m")
-        _check_all("initial speed", initial_speed_m_s, 0.0, MAX_INITIAL_SPEED_M_S, "m/s")
-        _check_conditions(liquid_density_kg_m3, surface_tension_n_m, gravity)
-        self._diameter, self._start = diameter_m, initial_speed_m_s
-        self._conditions = (liquid_density_kg_m3, surface_tension_n_m, air, gravity)
-        self._weber_per_speed2 = air.density_kg_m3 / surface_tension_n_m * diameter_m
-        self._prepared: dict[float, FallsOfDrops] = {}
-
-    def fall(self, height_m: NDArray[np.float64]) -> FallArrayResult:
-        """Time and speed of each drop after its height, a vector as long as the diameters."""
-        import numpy as np
-
-        from beamfall.physics.fall_table import build_table
-
-        _check_all("fall height", height_m, 0.0, MAX_HEIGHT_M, "m")
-        top = _choose_top(height_m)
-        if top not in self._prepared:
-            table = build_table(
-                *self._conditions, top, (MIN_DIAMETER_M, MAX_DIAMETER_M), MAX_INITIAL_SPEED_M_S
-            )
-            self._prepared[top] = table.prepare(self._diameter, self._start)
-        time, speed = self._prepared[top].evaluate(height_m)
-        weber = float(np.max(self._weber_per_speed2 * speed**2))
-        if weber > MAX_WEBER:
-            raise _refuse_flattening(weber)
-        return FallArrayResult(time, speed)
-
-
-def _choose_top(height_m: NDArray[np.float64]) -> float:
-    """Two tables: falls of a photographer, and the rest. An initial speed adds 0.4 m at most."""
-    return 1.6 if float(height_m.max()) <= 1.2 else MAX_HEIGHT_M + 0.4
-
-
-def _check_all(key: str, values: NDArray[np.float64], low: float, high: float, unit: str) -> None:
-    """check_range for the smallest and the largest element; NaN is refused by either."""
-    check_range(key, float(values.min()), low, high, unit)
-    check_range(key, float(values.max()), low, high, unit)
 
 
 def terminal_speed(
@@ -273,7 +153,8 @@ def terminal_speed(
     The root of the equation of motion at the head of this module, by bisection to 1 part in 1e12.
     Raises PhysicsRangeError as `fall` does.
     """
-    _check(diameter_m, liquid_density_kg_m3, surface_tension_n_m, gravity)
+    check_range("drop diameter", diameter_m, MIN_DIAMETER_M, MAX_DIAMETER_M, "m")
+    check_conditions(liquid_density_kg_m3, surface_tension_n_m, gravity)
     density_ratio = air.density_kg_m3 / liquid_density_kg_m3
     drive = gravity * (1.0 - density_ratio)
     drag = 0.75 * density_ratio / diameter_m
@@ -289,5 +170,5 @@ def terminal_speed(
             high = v
     weber = weber_per_speed2 * low * low
     if weber > MAX_WEBER:
-        raise _refuse_flattening(weber)
+        raise refuse_flattening(weber)
     return low

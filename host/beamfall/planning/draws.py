@@ -7,14 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
 from typing import Any, Self
 
 import numpy as np
 from numpy.typing import NDArray
 
 from beamfall.arrays import Floats
-from beamfall.physics.fall import MAX_DIAMETER_M, MAX_INITIAL_SPEED_M_S, MIN_DIAMETER_M, DropFalls
+from beamfall.physics.fall import MAX_DIAMETER_M, MAX_INITIAL_SPEED_M_S, MIN_DIAMETER_M
 from beamfall.physics.impact import SHALLOWEST_JET_M
 from beamfall.physics.jet import (
     LEAST_JET_M,
@@ -27,6 +26,7 @@ from beamfall.physics.jet import (
 )
 from beamfall.physics.splash import find_moments
 from beamfall.physics.umbrella import LIFE_S
+from beamfall.planning.falling import FallingDrop
 from beamfall.planning.setting import (
     Setting,
     compute_drop,
@@ -38,44 +38,17 @@ from beamfall.planning.unknowns import APART, NAMES, list_unknowns
 from beamfall.setup.rig import Rig
 from beamfall.setup.rig_sections import Beam, Valve, is_same_place
 
-_LEAST_FALL_M = 1e-4  # a beam above where the drop comes free sees it at once
 _HALVINGS = 11  # 2^-11 of some cm: 0.02 mm, some 5 microseconds
 
 
 @dataclass(frozen=True)
-class DropDraws:
-    """One drop of a shot, or all drops of one valve."""
+class DropDraws(FallingDrop):
+    """One drop of a shot, or all drops of one valve, with what a beam sees of it and its impact."""
 
-    setting: Setting
-    latency_s: Floats  # opening to coming free
-    diameter_m: Floats
-    start_height_m: Floats  # of the centre
-    start_speed_m_s: Floats
     to_edge_s: Floats  # to the counted edge of the first beam that sees them; NaN without one
     dwell_s: Floats
     to_surface_s: Floats
     impact_speed_m_s: Floats
-
-    def reach(self, centre_height_m: Floats) -> tuple[Floats, Floats]:
-        """Time since the drop came free until its centre is at a height, and its speed there."""
-        distance = np.maximum(self.start_height_m - centre_height_m, _LEAST_FALL_M)
-        result = self._falls.fall(distance)
-        return result.time_s, result.speed_m_s
-
-    @cached_property
-    def _falls(self) -> DropFalls:
-        return DropFalls(
-            self.diameter_m,
-            liquid_density_kg_m3=self.setting.liquid.density_kg_m3,
-            surface_tension_n_m=self.setting.liquid.surface_tension_n_m,
-            air=self.setting.air,
-            gravity=self.setting.gravity,
-            initial_speed_m_s=self.start_speed_m_s,
-        )
-
-    def reach_lowest(self, height_m: Floats) -> tuple[Floats, Floats]:
-        """The same for the drop's lowest point."""
-        return self.reach(height_m + 0.5 * self.diameter_m)
 
 
 @dataclass(frozen=True)
@@ -318,10 +291,7 @@ def watch_drops(drops: DropDraws, beam: Beam | None, values: Mapping[str, Floats
     seen: dict[str, Any] = {}
     if beam is not None:
         height = beam.height_m + values["beam_error_m"]
-        chord = np.sqrt(np.maximum(drops.diameter_m**2 - 4.0 * beam.offset_m**2, 0.0))
-        half = 0.5 * (chord + beam.width_m * values["beam_sense"])
-        dark, _ = drops.reach(height + half)
-        clear, _ = drops.reach(height - half)
+        dark, clear = drops.cross(height, beam.width_m * values["beam_sense"], beam.offset_m)
         seen = {"to_edge_s": dark if beam.edge == "dark" else clear, "dwell_s": clear - dark}
     watched = replace(drops, to_surface_s=to_surface, impact_speed_m_s=impact_speed, **seen)
     watched.__dict__["_falls"] = drops._falls  # the same falls: nine tenths of the work are done

@@ -16,8 +16,9 @@ import numpy as np
 
 from beamfall.arrays import Floats
 from beamfall.physics.drops import compute_diameter
-from beamfall.physics.fall import MAX_DIAMETER_M, MAX_INITIAL_SPEED_M_S, MIN_DIAMETER_M, fall_array
+from beamfall.physics.fall import MAX_DIAMETER_M, MAX_INITIAL_SPEED_M_S, MIN_DIAMETER_M
 from beamfall.planning.calibration.measure import Sample
+from beamfall.planning.falling import FallingDrop
 from beamfall.planning.setting import (
     Setting,
     compute_flow,
@@ -34,7 +35,6 @@ SHARED = (
     "beam_error_m", "beam_sense",
 )  # fmt: skip
 QUANTITIES = ("latency_s", "distance_m", "speed_m_s", "diameter_m", "width_m")
-_LEAST_FALL_M = 1e-4
 _LEAST_VOLUME_M3 = 5e-13
 
 
@@ -75,9 +75,8 @@ class Model:
             for name in sample.beams:
                 beam = _find_beam(sample.rig, name)
                 height = self._beam_height(sample, beam, z)
-                half = 0.5 * (drop.chord(beam.offset_m) + self._width(beam, z))
-                dark = drop.reach(height + half)[0]
-                columns += [drop.latency_s + dark, drop.reach(height - half)[0] - dark]
+                dark, clear = drop.cross(height, self._width(beam, z), beam.offset_m)
+                columns += [drop.latency_s + dark, clear - dark]
         return np.stack(columns, axis=1)
 
     def quantities(self, z: Floats) -> Floats:
@@ -91,7 +90,7 @@ class Model:
         drop = self._make_drop(sample, setting, z)
         beam = _find_beam(sample.rig, sample.beams[0])
         height = self._beam_height(sample, beam, z)
-        head, since_rest = drop.find_head()
+        head, since_rest = _find_head(drop)
         _, speed = drop.reach(height)
         return np.stack(
             [
@@ -118,7 +117,7 @@ class Model:
         own = f"sense {beam.input}"
         return beam.width_m * self._value(own if own in self.names else "beam_sense", z)
 
-    def _make_drop(self, sample: Sample, setting: Setting, z: Floats) -> Drop:
+    def _make_drop(self, sample: Sample, setting: Setting, z: Floats) -> FallingDrop:
         valve = next(one for one in sample.rig.valves if one.output == sample.valve)
         own = _name_nozzle(valve.height_m)
         nozzle = self._value(own if own in self.names else "nozzle_error_m", z)
@@ -128,7 +127,7 @@ class Model:
         diameter = np.clip(nominal * np.cbrt(ratio), MIN_DIAMETER_M, MAX_DIAMETER_M)
         speed = compute_start_speed(valve, setting, diameter, ratio, sample.opening_s)
         latency = np.maximum(0.0, find_latency(valve) + self._value("latency_error_s", z))
-        return Drop(
+        return FallingDrop(
             setting=setting,
             latency_s=latency + sample.opening_s - valve.opening_s,
             diameter_m=diameter,
@@ -139,49 +138,15 @@ class Model:
         )
 
 
-@dataclass(frozen=True)
-class Drop:
-    """One drop for each rig."""
-
-    setting: Setting
-    latency_s: Floats
-    diameter_m: Floats
-    start_height_m: Floats
-    start_speed_m_s: Floats
-
-    def reach(self, centre_height_m: Floats) -> tuple[Floats, Floats]:
-        """Time since it came free until its centre is at a height, and its speed there."""
-        return self._fall(
-            np.maximum(self.start_height_m - centre_height_m, _LEAST_FALL_M), self.start_speed_m_s
-        )
-
-    def chord(self, offset_m: float) -> Floats:
-        """Its length along the fall, where the beam crosses it."""
-        result: Floats = np.sqrt(np.maximum(self.diameter_m**2 - 4.0 * offset_m**2, 0.0))
-        return result
-
-    def find_head(self) -> tuple[Floats, Floats]:
-        """The fall from rest that gives its first speed: height and time."""
-        none = np.zeros_like(self.start_speed_m_s)
-        head = np.maximum(self.start_speed_m_s**2 / (2.0 * self.setting.gravity), 1e-7)
-        for _ in range(4):  # drag is small at such speeds: Newton's steps close in at once
-            _, speed = self._fall(head, none)
-            head = head + (self.start_speed_m_s - speed) * speed / self.setting.gravity
-            head = np.maximum(head, 1e-7)
-        time, _ = self._fall(head, none)
-        return head, time
-
-    def _fall(self, distance_m: Floats, initial_m_s: Floats) -> tuple[Floats, Floats]:
-        result = fall_array(
-            distance_m,
-            self.diameter_m,
-            liquid_density_kg_m3=self.setting.liquid.density_kg_m3,
-            surface_tension_n_m=self.setting.liquid.surface_tension_n_m,
-            air=self.setting.air,
-            gravity=self.setting.gravity,
-            initial_speed_m_s=initial_m_s,
-        )
-        return result.time_s, result.speed_m_s
+def _find_head(drop: FallingDrop) -> tuple[Floats, Floats]:
+    """The fall from rest that gives a drop its first speed: height and time."""
+    from_rest = drop.make_falls(np.zeros_like(drop.start_speed_m_s))
+    head = np.maximum(drop.start_speed_m_s**2 / (2.0 * drop.setting.gravity), 1e-7)
+    for _ in range(4):  # drag is small at such speeds: Newton's steps close in at once
+        speed = from_rest.fall(head).speed_m_s
+        head = head + (drop.start_speed_m_s - speed) * speed / drop.setting.gravity
+        head = np.maximum(head, 1e-7)
+    return head, from_rest.fall(head).time_s
 
 
 def make_model(samples: Sequence[Sample], gap_error_m: float) -> Model:
