@@ -169,7 +169,7 @@ def test_lines_stand_as_the_installed_board_wants_them(
         monkeypatch.setattr(module, "list_ports", lambda: [moved, SECOND])
     opened: list[tuple[object, object]] = []
     monkeypatch.setattr(
-        serial_port, "SerialTransport", lambda url, *, baudrate, dtr, rts: opened.append((dtr, rts))
+        serial_port, "SerialTransport", lambda url, *, dtr, rts: opened.append((dtr, rts))
     )
     for name in (moved.device, SECOND.device):
         open_transport(name)

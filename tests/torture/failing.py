@@ -50,7 +50,6 @@ FAULTS = (
     (errno.EACCES, False),
     (KILL, False),
 )
-_PART = ".beamfall-"
 _CURES = (
     "make room",
     "choose",

@@ -35,16 +35,9 @@ class SerialTransport:
 
     traits = REAL
 
-    def __init__(
-        self,
-        url: str,
-        *,
-        baudrate: int = BAUDRATE,
-        dtr: bool | None = True,
-        rts: bool | None = True,
-    ) -> None:
+    def __init__(self, url: str, *, dtr: bool | None = True, rts: bool | None = True) -> None:
         self.name = url
-        self._port: Any = _open_port(url, baudrate, dtr, rts)
+        self._port: Any = _open_port(url, dtr, rts)
 
     def read(self, timeout_s: float) -> bytes:
         """Return the bytes received so far; wait at most `timeout_s` for the first one."""
@@ -110,9 +103,8 @@ class SerialReconnector:
     and RTS get the levels that the board needs, if they are known (`line_levels`).
     """
 
-    def __init__(self, url: str, *, baudrate: int = BAUDRATE) -> None:
+    def __init__(self, url: str) -> None:
         self._url = url
-        self._baudrate = baudrate
         self._levels = recall_levels(url)
         self._serial_number = next(
             (port.serial_number for port in list_ports() if is_same_device(port.device, url)), None
@@ -125,9 +117,7 @@ class SerialReconnector:
             for port in list_ports():
                 if port.serial_number == self._serial_number:
                     url = port.device
-        return SerialTransport(
-            url, baudrate=self._baudrate, dtr=self._levels.dtr, rts=self._levels.rts
-        )
+        return SerialTransport(url, dtr=self._levels.dtr, rts=self._levels.rts)
 
 
 brings_rig = REAL.brings_rig
@@ -148,14 +138,14 @@ def _timeout_error() -> type[OSError]:
     return error
 
 
-def _open_port(url: str, baudrate: int, dtr: bool | None, rts: bool | None) -> Any:
+def _open_port(url: str, dtr: bool | None, rts: bool | None) -> Any:
     import serial
 
     try:
         port = serial.serial_for_url(
             url,
             do_not_open=True,
-            baudrate=baudrate,
+            baudrate=BAUDRATE,
             timeout=_SLICE_S,
             write_timeout=_WRITE_S,
             # Two programs on one port would take each other's bytes.

@@ -27,15 +27,13 @@ def write_report(
     wires: SelfTest,
     run: BenchRun,
     ratio_after: ClockRatio,
-    *,
-    made_at: str | None = None,
 ) -> tuple[Path, Path]:
     """Write both files into `folder`, which is made if necessary; return their paths.
 
     Raises FileWriteError; both files are then as they were.
     """
     content = {
-        "made_at": made_at or datetime.now(UTC).isoformat(timespec="seconds"),
+        "made_at": datetime.now(UTC).isoformat(timespec="seconds"),
         "simulated": bench.controller.info.timing.name == "simulated",
         "controller": _describe(bench.controller.info),
         "double": _describe(bench.double.info),
