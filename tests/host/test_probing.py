@@ -79,7 +79,6 @@ def impatient(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def listen_for(monkeypatch: pytest.MonkeyPatch, seconds: float) -> None:
     monkeypatch.setattr(probing, "LISTEN_S", seconds)
-    monkeypatch.setattr(probing.listen_for_beacon, "__defaults__", (seconds,))
 
 
 def test_the_board_is_found_by_its_own_words_and_nothing_is_sent_to_the_others(

@@ -18,11 +18,11 @@ _DIGEST_SIZE = 8  # of a beacon's first field, in every version
 LISTEN_S = 2.6  # a beacon comes once a second, the first one a second after the last host was heard
 
 
-def listen_for_beacon(transport: Transport, seconds: float = LISTEN_S) -> bytes | None:
+def listen_for_beacon(transport: Transport) -> bytes | None:
     """Return the digest of its definition from the first beacon heard on a port, or None. Sends nothing."""
     definition = get_codec().definition
     framer = Framer(definition)
-    deadline = transport.clock() + seconds
+    deadline = transport.clock() + LISTEN_S
     while (left := deadline - transport.clock()) > 0:
         for found in framer.feed(transport.read(left)):
             if isinstance(found, Frame) and definition.by_id[found.message].kind == "beacon":

@@ -46,19 +46,15 @@ def draw_chart(chart: Chart, path: str | Path) -> None:
 
     Raises UserError if the file cannot be written or its ending is unknown.
     """
-    save_figure(make_figure(chart), path)
-
-
-def save_figure(figure: Figure, path: str | Path, *, dpi: int | None = None) -> None:
-    """Save a figure; raises UserError if the file cannot be written or its ending is unknown."""
     from matplotlib.text import Text
 
+    figure = make_figure(chart)
     for text in figure.findobj(Text):
         text.set_parse_math(False)
         text.set_text(show_text(text.get_text(), keep_lines=True))
     try:
         with write_whole(Path(path)) as part, _plain_text():
-            figure.savefig(part, dpi=dpi or "figure")
+            figure.savefig(part, dpi="figure")
     except ValueError as error:  # matplotlib's word for an ending it does not know
         raise UserError(f"{path}: give a name that ends in .png, .svg or .pdf") from error
 

@@ -12,9 +12,9 @@ def format_ms(seconds: float, digits: int = 3) -> str:
     return f"{seconds * 1e3:.{digits}f} ms"
 
 
-def format_ticks(ticks: int | None, clock_hz: int, digits: int = 3) -> str:
+def format_ticks(ticks: int | None, clock_hz: int) -> str:
     """Ticks of a clock as milliseconds with unit; `-` for None."""
-    return "-" if ticks is None else format_ms(ticks / clock_hz, digits)
+    return "-" if ticks is None else format_ms(ticks / clock_hz)
 
 
 _TIME_SCALES = ((1.0, "s"), (1e-3, "ms"), (1e-6, "µs"), (1e-9, "ns"))

@@ -17,7 +17,7 @@ from beamfall.sim.coils import CoilState, SupplyModel
 from beamfall.sim.condition import Condition
 from beamfall.sim.drops import LEAST_GAP_S, Drop, make_drop
 from beamfall.sim.model import RigModel
-from beamfall.sim.rig import CLOCK_HZ, SimulatedRig, Splash
+from beamfall.sim.rig import SimulatedRig, Splash
 from beamfall.sim.shutter import Shutter
 
 # Channels apart from the lines: what else covers, lights or breaks a line.
@@ -42,13 +42,7 @@ class Happening:
 class RigInRoom(SimulatedRig):
     """A simulated rig in a room. `condition` is what is wrong with it."""
 
-    def __init__(
-        self,
-        model: RigModel,
-        seed: int = 0,
-        condition: Condition | None = None,
-        clock_hz: int = CLOCK_HZ,
-    ) -> None:
+    def __init__(self, model: RigModel, seed: int = 0, condition: Condition | None = None) -> None:
         self.condition = Condition() if condition is None else condition
         self.faults: str | None = None  # the names that it was built with
         self.happenings: list[Happening] = []
@@ -58,7 +52,7 @@ class RigInRoom(SimulatedRig):
         self._shutter = int(Signal.shutter)
         self._button = int(Signal.button1)
         self._camera = None if model.shutter is None else Shutter(model.shutter, seed)
-        super().__init__(model, seed, clock_hz)
+        super().__init__(model, seed)
 
     def _begin(self) -> None:
         super()._begin()

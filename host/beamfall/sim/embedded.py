@@ -65,14 +65,9 @@ class JumperRig:
     """
 
     def __init__(
-        self,
-        source: int,
-        target: int,
-        clock_hz: int = CLOCK_HZ,
-        delay_ticks: int = 0,
-        edge_constant: int = 3,
+        self, source: int, target: int, *, delay_ticks: int = 0, edge_constant: int = 3
     ) -> None:
-        self.clock_hz = clock_hz
+        self.clock_hz = CLOCK_HZ
         self.edge_constant = edge_constant
         self._source = source
         self._target = target

@@ -51,7 +51,7 @@ class SimulatedRig:
     Inside, parts are numbered by their place in the model, from 1; `lines` names their lines on the board.
     """
 
-    def __init__(self, model: RigModel, seed: int = 0, clock_hz: int = CLOCK_HZ) -> None:
+    def __init__(self, model: RigModel, seed: int = 0) -> None:
         self.lines = {
             kind: model.list_lines(kind)
             for kind in (SignalKind.VALVE, SignalKind.BEAM, SignalKind.FLASH)
@@ -63,10 +63,10 @@ class SimulatedRig:
         self._light = int(Signal.light1)
         self.model = model
         self.seed = seed
-        self.clock_hz = clock_hz
+        self.clock_hz = CLOCK_HZ
         self.drops_made = 0
         self._now = 0
-        self._coils = Coils(clock_hz, seed)
+        self._coils = Coils(CLOCK_HZ, seed)
         self._splash = Splash()
         self.first_on: tuple[int, int] | None = None  # the first output to go on since take_splash
         self._begin()

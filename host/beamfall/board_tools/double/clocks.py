@@ -22,6 +22,8 @@ from beamfall.shots.pulses import find_times
 _LINES = (Signal.focus.name, Signal.shutter.name, Signal.flash1.name)
 _LEAD_S = 0.02
 _WIDTH_S = 0.002
+_PULSES = 40
+_STEP_S = 3.0 / (_PULSES - 1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +64,7 @@ class ClockRatio:
         }
 
 
-def measure_ratio(bench: Bench, *, pulses: int = 40, span_s: float = 3.0) -> ClockRatio:
+def measure_ratio(bench: Bench) -> ClockRatio:
     """Have the controller send pulses at known ticks and fit the double's stamps of them.
 
     Raises BenchError if a pulse does not arrive.
@@ -73,8 +75,7 @@ def measure_ratio(bench: Bench, *, pulses: int = 40, span_s: float = 3.0) -> Clo
         raise BenchError(
             f"the controller has none of {', '.join(_LINES)}, so it cannot send pulses"
         )
-    step = span_s / (pulses - 1)
-    rows = tuple(Row("release", 0, line, _LEAD_S + n * step, _WIDTH_S) for n in range(pulses))
+    rows = tuple(Row("release", 0, line, _LEAD_S + n * _STEP_S, _WIDTH_S) for n in range(_PULSES))
     sequence = Sequence(rows=rows, tail_s=0.05)
     outcome, seen = bench.shoot_watched(bench.controller, sequence, bench.double)
     target = "light1" if Signal.of(line).kind is SignalKind.FLASH else "beam2"
