@@ -9,8 +9,7 @@ world `computed` each rig is a computed splash of the judging half (beamfall.phy
 fitted: liquid, drop, dish, onset, height, rise and the tip's path. Each rig has it in a size of its own, 0.85 to 1.15
 times the computed one as far as its liquid allows: the dimensionless groups stay, the splash is the same but larger.
 Runs of level 9 are corrected to level 10 by the medians in MESH. Onsets of real rigs differ from computed ones by
-OFF_COMPUTED besides, as their drops are no spheres: Worthington's column (1908) begins 5 % later than the same splash,
-computed.
+OFF_COMPUTED besides: Worthington's column (1908) begins 5 % later than the same splash, computed.
 """
 
 from __future__ import annotations

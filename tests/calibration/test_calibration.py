@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 import json
-import math
 import os
 import subprocess
 from pathlib import Path
@@ -99,7 +98,7 @@ def test_the_model_falls_as_the_simulated_rig(tmp_path: Path) -> None:
     model = make_model(samples, GAP_ERROR_M)
 
     def place(unknown: Unknown, value: float) -> float:
-        shift = math.log(value / unknown.middle) if unknown.logarithmic else value - unknown.middle
+        shift = unknown.find_shift(value)
         return shift / unknown.spread
 
     z = np.array([[place(model.unknowns[name], true[name]) for name in model.names]])

@@ -31,7 +31,7 @@ KINDS = ("after", "before", "crown", "nothing")
 @pytest.fixture(scope="module")
 def shots():
     """A picture of each kind of one rig whose camera is tilted by 2°, with its truth."""
-    model = draw_model(example_rig(), 4)
+    model = draw_model(example_rig(), 3)
     model = replace(model, look=replace(model.look, roll_deg=2.0, noise=0.01))
     return {kind: photograph_one(kind, PIXELS, model)[:2] for kind in KINDS}
 

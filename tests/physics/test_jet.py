@@ -18,7 +18,6 @@ from beamfall.physics.impact import Regime, classify_impact, impact_groups
 from beamfall.physics.jet import (
     LEAST_JET_M,
     JetPrior,
-    JetSample,
     draw_jet_prior,
     end_sooner,
     tip_heights,
@@ -123,14 +122,18 @@ def test_no_jet_rises_longer_than_free_flight(height_mm: float, bound_ms: float)
         tip_heights(0.06, 0.05, height_mm * 1e-3, 1.01 * bound)
 
 
-def test_draws_keep_the_bound_and_the_medians() -> None:
+def test_draws_keep_the_bound_and_the_laws() -> None:
     prior = prior_of_a_fall(0.61, 4e-3)
     jets = prior.sample(np.random.default_rng(2), 50_000)
     assert np.all(jets.rise_s <= np.sqrt(2 * jets.height_m / 9.80665) * (1 + 1e-12))
-    for name, drawn in zip(JetSample._fields, jets, strict=True):
-        # the closed form against the draws; 50,000 of them know a median within 1 %
-        stated = prior.percentiles(name)
-        assert np.percentile(drawn, [5, 50, 95]) == pytest.approx(stated, rel=0.03)
+    # closed forms against the draws; 50,000 of them know a median within 1 %
+    spread_a, spread_b, _ = prior.spreads
+    onset = [1.05 * prior.onset_scale_s * math.exp(z * spread_a) for z in (-1.645, 0.0, 1.645)]
+    height = [
+        2.5 * prior.height_scale_m * (1 + 0.5 * z * spread_b) ** 2 for z in (-1.645, 0.0, 1.645)
+    ]
+    assert np.percentile(jets.onset_s, [5, 50, 95]) == pytest.approx(onset, rel=0.03)
+    assert np.percentile(jets.height_m, [5, 50, 95]) == pytest.approx(height, rel=0.03)
 
 
 def test_the_same_seed_draws_the_same_jets() -> None:
@@ -145,7 +148,8 @@ def test_less_known_cases_are_broader() -> None:
     assert classify_impact(impact_groups(4e-3, 1.15), 0.02) is Regime.CAVITY
     gentle = draw_jet_prior(4e-3, 1.15)
     for other in (soapy, gentle):
-        assert other.log_moments("onset_s")[1] > 1.2 * plain.log_moments("onset_s")[1]
+        for spread, wider in zip(plain.spreads, other.spreads, strict=True):
+            assert wider > 1.2 * spread
     with refuses("impact Weber number", impact_groups(4e-3, 0.3).weber):
         draw_jet_prior(4e-3, 0.3)
 
@@ -181,10 +185,10 @@ def test_bad_jets_are_refused_with_key_value_and_range() -> None:
     prior = prior_of_a_fall(0.5, 4e-3)
     with refuses("quantity of a jet", "width"):
         prior.percentiles("width")
-    with refuses("percentile", 100.0):
-        prior.percentiles("onset_s", (100.0,))
-    with refuses("covariance of jet factors", 1.0):
-        JetPrior(0.04, 0.01, log_covariance=((0.1, 0, 0), (1.0, 0.1, 0), (0, 0, 0.1)))
+    with refuses("percentile", 101.0):
+        prior.percentiles("onset_s", (101.0,))
+    with refuses("spread of a jet factor", -0.1):
+        JetPrior(0.04, 0.01, spreads=(0.08, -0.1, 0.26))
     with refuses("onset scale", 36.0):
         JetPrior(36.0, 0.01)
 

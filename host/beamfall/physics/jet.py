@@ -2,7 +2,7 @@
 
 The laws are fitted to splashes computed with an open solver of free-surface flow (`computed`: axisymmetric volume of
 fluid; D 2.5 to 5.5 mm, 2 to 4.5 m/s, 1 to 90 mPa·s, 27 to 73 mN/m, 3 mm deep to deep). Each has a factor with a
-lognormal distribution, which what the rig shows narrows:
+distribution, which what the rig shows narrows:
 
     onset  = a · later · exp(−0.72·√N) / √(0.327·g/R + 9.9·σ/(ρR³))
              from the impact until the column rises above the surface
@@ -14,16 +14,19 @@ lognormal distribution, which what the rig shows narrows:
 R is the energy bound of the cavity's radius (`impact.cavity_radius_bound`), N = ν/√(gR³) with the liquid's viscosity
 over its density, B = ρgR²/σ; `depth_factors` gives `later`, `lower` and `sooner`. The forms are ours, fitted to 21
 runs of the fitting half on cells of 0.1 to 0.24 mm (level 9), the height with six glycerol mixtures besides. Of the 21
-runs of the judging half, corrected to level 10 (`computed.MESH`), the intervals hold the onset 21 times, the height 19
-times and the rise 18 times; with the finest mesh of each case, 21, 18 and 17 times. Why these numbers:
+runs of the judging half, corrected to level 10 (`computed.MESH`), the intervals hold the onset 21 times, the height 18
+times and the rise 19 times; with the finest mesh of each case, 21, 17 and 19 times. Why these numbers:
 
-a  median 1.05, σ(ln) 0.08: runs of level 10 are 1 to 7 % later. The fitting half scatters by 0.024 around the law, the
+a  median 1.05, σ(ln) 0.08: runs of level 10 are 1 to 7 % later. The fitting half scatters by 0.025 around the law, the
    judging half by 0.06; the rest is for what differs from rig to rig. Worthington (1908, A Study of Splashes): a drop
    of 0.2 g falling 0.4 m shows its column from 64 ms, the law says 59 ms.
-b  median 2.5, σ(ln) 0.31, more where viscosity counts. Single runs scatter by 0.29 and 0.30 around the law in the two
-   halves, part of which is their mesh: level 10 over level 9 scatters by 0.14 (7 pairs of the fitting half) to 0.25
-   (all 14 pairs). If both meshes err alike, each run does so by 0.10 to 0.18, and the law itself by 0.27 to 0.23. The
-   rest, 0.15, is for what differs from rig to rig, such as drops that strike oblong (estimate).
+b  median 2.5, its square root normal with σ 0.125, more where viscosity counts: 0.25 as a spread of b. That is the
+   scatter of single runs on their finest mesh in the fitting half, 0.25 too for the tip at 0.75 of its rise, where
+   drop 2 meets it; in the judging half 0.33 and 0.26. Low jets lie further off than high ones: of all powers of b that
+   could be normal, 1.5 (height) and 1.1 (tip) fit the fitting half best, 0 and 1.05 the judging half. Part of the
+   scatter is the mesh: level 10 over level 9 differs by 0.14 (7 pairs of the fitting half) to 0.25 (all 14 pairs).
+   Drops that strike oblong add little: nine cases of the fitting half, computed again with axes as 0.9 and 1.1 to 1,
+   differ by 0.09 in height and by 0.02 in onset.
 c  median 0.70, σ(ln) 0.26: 0.20 and 0.26 in single runs of the halves, around 0.71 and 0.65, with the finest mesh of
    each case 0.68 and 0.62. Where the column breaks before it comes to rest, it ends at that moment, and the meshes do
    not agree when: pairs differ by 0.27, so that most of the scatter is theirs. Higher jets end sooner: ln(c) falls by
@@ -38,9 +41,7 @@ and depth over R errs alike in height (correlation 0.55) and rise (0.37), the ot
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from statistics import NormalDist
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from beamfall.errors import PhysicsRangeError
@@ -61,10 +62,9 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
 Vector = tuple[float, float, float]
-Matrix = tuple[Vector, Vector, Vector]
 
 _MEDIANS: Vector = (1.05, 2.5, 0.70)  # a, b, c
-_SPREADS: Vector = (0.08, 0.31, 0.26)  # standard deviations of their logarithms
+_SPREADS: Vector = (0.08, 0.25, 0.26)  # see `JetPrior`
 # The height's spread grows by this for each power of e that viscosity takes away.
 _OF_DAMPING = 0.25
 _ONSET_BY_GRAVITY, _ONSET_BY_TENSION, _ONSET_BY_VISCOSITY = 0.327, 9.9, 0.72
@@ -78,13 +78,6 @@ LEAST_JET_M = 0.002
 _OTHER_REGIME_WIDER = 1.5
 _UNKNOWN_LIQUID_WIDER = 1.25
 
-#: ln(onset, height, rise) = these rows times ln(a, b, c), plus the logarithm of the scales.
-_ROWS: dict[str, Vector] = {
-    "onset_s": (1.0, 0.0, 0.0),
-    "height_m": (0.0, 1.0, 0.0),
-    "rise_s": (0.0, 0.5 - _SOONER_HIGHER, 1.0),
-}
-
 
 class JetSample(NamedTuple):
     """Draws of a jet: onset after the impact in s, rise in s, height in m; arrays of one shape."""
@@ -96,119 +89,69 @@ class JetSample(NamedTuple):
 
 @dataclass(frozen=True)
 class JetPrior:
-    """What is known about a rig's jets: a normal distribution of ln(a, b, c), and the scales.
+    """What is known about a rig's jets: the factors a, b and c as independent quantities, and the scales.
 
     `onset_scale_s`, `height_scale_m` and `rise_scale`, the laws with factors of 1, belong to one impact
-    (`rise_scale` is a share of √(2·height/g)); `log_mean` and `log_covariance` to the rig. Immutable: every method
-    returns a new one.
-    Raises PhysicsRangeError for scales that are not positive or a covariance that is not one.
+    (`rise_scale` is a share of √(2·height/g)); `medians` and `spreads` to the rig. Spreads are those of ln(a) and
+    ln(c), and of b as `take_root_law` has it. Immutable.
+    Raises PhysicsRangeError for scales that are not positive.
     """
 
     onset_scale_s: float
     height_scale_m: float
     rise_scale: float = 1.0
     gravity: float = STANDARD_GRAVITY
-    log_mean: Vector = (math.log(_MEDIANS[0]), math.log(_MEDIANS[1]), math.log(_MEDIANS[2]))
-    log_covariance: Matrix = (
-        (_SPREADS[0] ** 2, 0.0, 0.0),
-        (0.0, _SPREADS[1] ** 2, 0.0),
-        (0.0, 0.0, _SPREADS[2] ** 2),
-    )
+    medians: Vector = _MEDIANS
+    spreads: Vector = _SPREADS
 
     def __post_init__(self) -> None:
         check_range("onset scale", self.onset_scale_s, 1e-3, 0.5, "s")
         check_range("height scale", self.height_scale_m, 1e-5, 0.5, "m")
         check_range("rise scale", self.rise_scale, 0.05, 5.0)
         check_range("gravity", self.gravity, 9.7, 9.9, "m/s²")
-        for mean in self.log_mean:
-            check_range("logarithm of a jet factor", mean, -5.0, 5.0)
-        for i in range(3):
-            check_range("variance of a jet factor", self.log_covariance[i][i], 0.0, 9.0)
-            for j in range(i):
-                limit = math.sqrt(self.log_covariance[i][i] * self.log_covariance[j][j])
-                check_range(
-                    "covariance of jet factors", self.log_covariance[i][j],
-                    -limit - 1e-12, limit + 1e-12,
-                )  # fmt: skip
+        for spread in self.spreads:
+            check_range("spread of a jet factor", spread, 0.0, 3.0)
 
     def sample(self, rng: np.random.Generator, count: int = 1) -> JetSample:
         """Draw `count` jets, shape (count,). The rise is cut at its bound √(2·height/g)."""
         import numpy as np
 
-        draws = rng.multivariate_normal(
-            np.array(self.log_mean), np.array(self.log_covariance), size=count, method="eigh"
-        )
-        a, b, c = np.exp(draws).T
+        shifts = rng.standard_normal((count, 3)) * self.spreads
+        a, c = (self.medians[i] * np.exp(shifts[:, i]) for i in (0, 2))
+        b = self.medians[1] * take_root_law(shifts[:, 1])
         height = b * self.height_scale_m
         share = c * self.rise_scale * end_sooner(b)
         rise = np.minimum(share, 1.0) * np.sqrt(2.0 * height / self.gravity)
         return JetSample(a * self.onset_scale_s, rise, height)
 
-    def log_moments(self, quantity: str) -> tuple[float, float]:
-        """Mean and standard deviation of ln(quantity): "onset_s", "height_m" or "rise_s", the rise not cut."""
-        row = self._row(quantity)
-        offset = {
-            "onset_s": math.log(self.onset_scale_s),
-            "height_m": math.log(self.height_scale_m),
-            "rise_s": math.log(self.rise_scale * end_sooner(1.0))
-            + 0.5 * math.log(2.0 * self.height_scale_m / self.gravity),
-        }[quantity]
-        mean = offset + sum(r * m for r, m in zip(row, self.log_mean, strict=True))
-        spread = self._times(row)
-        variance = sum(r * s for r, s in zip(row, spread, strict=True))
-        return mean, math.sqrt(max(0.0, variance))
-
     def percentiles(
         self, quantity: str, percents: tuple[float, ...] = (5.0, 50.0, 95.0)
     ) -> tuple[float, ...]:
-        """Percentiles of "onset_s", "height_m" or "rise_s", in SI units.
+        """Percentiles of "onset_s", "height_m" or "rise_s", in SI units, from 20,000 draws."""
+        import numpy as np
 
-        In closed form, that of the rise from draws, since it is cut at its bound.
-        """
-        mean, spread = self.log_moments(quantity)
         for percent in percents:
-            check_range("percentile", percent, 1e-6, 100.0 - 1e-6)
-        if quantity == "rise_s":
-            import numpy as np
-
-            draws = self.sample(np.random.default_rng(0), 20_000).rise_s
-            return tuple(float(one) for one in np.percentile(draws, percents))
-        return tuple(math.exp(mean + spread * NormalDist().inv_cdf(p / 100.0)) for p in percents)
-
-    def widen(self, factor: float) -> JetPrior:
-        """The same medians, standard deviations times `factor` (0.1-10)."""
-        check_range("widening", factor, 0.1, 10.0)
-        rows = [[c * factor**2 for c in row] for row in self.log_covariance]
-        return replace(self, log_covariance=_matrix(rows))
-
-    def _row(self, quantity: str) -> Vector:
-        row = _ROWS.get(quantity)
-        if row is None:
+            check_range("percentile", percent, 0.0, 100.0)
+        drawn = self.sample(np.random.default_rng(0), 20_000)._asdict()
+        if quantity not in drawn:
             raise PhysicsRangeError(
-                f"{quantity!r} is not a quantity of a jet: {', '.join(_ROWS)}",
+                f"{quantity!r} is not a quantity of a jet: {', '.join(drawn)}",
                 quantity="quantity of a jet", found=quantity,
             )  # fmt: skip
-        return row
+        return tuple(float(one) for one in np.percentile(drawn[quantity], percents))
 
-    def _times(self, row: Vector) -> Vector:
-        """Covariance times a row."""
-        c = self.log_covariance
-        x, y, z = row
-        return (
-            c[0][0] * x + c[0][1] * y + c[0][2] * z,
-            c[1][0] * x + c[1][1] * y + c[1][2] * z,
-            c[2][0] * x + c[2][1] * y + c[2][2] * z,
-        )
+    def widen(self, factor: float) -> JetPrior:
+        """The same medians, spreads times `factor` (0.1-10)."""
+        check_range("widening", factor, 0.1, 10.0)
+        a, b, c = self.spreads
+        return replace(self, spreads=(factor * a, factor * b, factor * c))
 
 
-def _vector(values: Iterable[float]) -> Vector:
-    a, b, c = (float(v) for v in values)
-    return a, b, c
+def take_root_law(shift: Any) -> Any:
+    """A factor whose square root is normal: 1 at 0, about 1 + `shift` beside it, at least 0.01. Floats or arrays."""
+    import numpy as np
 
-
-def _matrix(rows: Iterable[Iterable[float]]) -> Matrix:
-    a, b, c = (_vector(row) for row in rows)
-    return a, b, c
+    return np.maximum(0.1, 1.0 + 0.5 * shift) ** 2
 
 
 def draw_jet_prior(
@@ -250,9 +193,8 @@ def draw_jet_prior(
         scale_rise(radius, liquid, depth_m, gravity), gravity,
     )  # fmt: skip
     damping = damping_exponent(radius, liquid, viscosity, gravity)
-    rows = [list(row) for row in prior.log_covariance]
-    rows[1][1] += (_OF_DAMPING * damping) ** 2
-    prior = replace(prior, log_covariance=_matrix(rows))
+    a, b, c = prior.spreads
+    prior = replace(prior, spreads=(a, math.hypot(b, _OF_DAMPING * damping), c))
     if regime is not Regime.JET:
         prior = prior.widen(_OTHER_REGIME_WIDER)
     if liquid.unknown:

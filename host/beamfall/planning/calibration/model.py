@@ -58,10 +58,7 @@ class Model:
         def place(unknown: Unknown, bound: float) -> float:
             if unknown.spread <= 0.0:
                 return math.copysign(8.0, bound - unknown.middle)
-            shift = (
-                math.log(bound / unknown.middle) if unknown.logarithmic else bound - unknown.middle
-            )
-            return shift / unknown.spread
+            return unknown.find_shift(bound) / unknown.spread
 
         rows = [self.unknowns[name] for name in self.names]
         low = np.array([max(place(row, row.low), -8.0) for row in rows])
@@ -168,7 +165,7 @@ def make_model(samples: Sequence[Sample], gap_error_m: float) -> Model:
             if (beam.input, beam.height_m) != (main_beam.input, main_beam.height_m):
                 far = 8.0 * gap_error_m + 1e-9
                 unknowns[_name_gap(beam)] = Unknown(
-                    _name_gap(beam), 0.0, gap_error_m, -far, far, False, "gap error"
+                    _name_gap(beam), 0.0, gap_error_m, -far, far, "plain", "gap error"
                 )
             if beam.input != main_beam.input:
                 unknowns[f"sense {beam.input}"] = known["beam_sense"]
