@@ -191,7 +191,7 @@ def test_the_command_seeks_one_drop(tmp_path: Path) -> None:
     file.write_text(text.replace("drops = 2", "drops = 1"), encoding="utf-8")
     environment = {"BEAMFALL_LOG": str(tmp_path / "log.sqlite3")}
     done = run_cli(
-        "seek", file, "--port", "sim?seed=2", "--heights", "--json", environment=environment
+        "seek", file, "--port", "sim?seed=3", "--heights", "--json", environment=environment
     )
     *shots, result = (json.loads(line) for line in done.stdout.splitlines())
     assert done.returncode == 0 and result["found"]

@@ -137,7 +137,7 @@ def list_unknowns(rig: Rig, setting: Setting, prior: JetPrior | None = None) -> 
         _plain("other_nozzle_error_m", 0.0, u.height_m, -far, far, "uncertainty.height"),
         _ratio("other_volume_ratio", 1.0, u.volume, 0.3, 3.0, "uncertainty.volume"),
         _ratio(
-            "fall_factor", 1.05, 0.5, 0.25, 5.0,
+            "fall_factor", 1.06, 0.52, 0.25, 5.0,
             "how long the jet falls half way, over a free fall from its top: 1.06, σ(ln) 0.52 in the 21 computed "
             "splashes of the fitting half; a tip that came free flies on, a thin column is drawn back",
         ),
