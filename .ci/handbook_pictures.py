@@ -148,7 +148,7 @@ def search() -> None:
 
 
 def measured() -> None:
-    run("shoot", RIG, "--port", "sim", "--picture", "photo.png")
+    run("shoot", RIG, "--port", "sim?seed=7", "--picture", "photo.png")
     run("photos", "measure", "photo.png", "--rig", RIG, "--overlay", "checked")
     (overlay,) = Path("checked").iterdir()
     keep_picture(str(overlay), "measured.jpg", 700)
