@@ -7,8 +7,9 @@ What the simulated photographer says: `plain` before, contact, after and the lik
 just and long after as well; `width` also measures umbrellas, `heights` jet and drop 2, `ruler` whichever of them a
 picture shows; `pictures`: the time since the contact is measured in each photograph (see hidden_rigs.measure_time);
 `read`: the reader itself reads the ray-traced picture of each shot as `seek` does with photographs, and where it is
-not sure the photographer's word serves. `--wrong 0.1` says another word one time in ten. Where the search asks for a second look at a picture, half of
-the wrong words are slips, which it mends, and the other half misjudgements, which it repeats (our assumption;
+not sure the photographer's word serves. `--wrong 0.1` says another word one time in ten. Where the search asks for a
+second look at a picture, half of the wrong words are slips, which it mends, and the other half misjudgements, which it
+repeats (our assumption;
 `--repeats 1` repeats all); a right word stays. Second looks cost no shot and are counted apart.
 So are the two drops that fall before the first shot, without a flash, where the search wants them.
 A search draws its rigs by chance, and 200 searches with other seeds may be right 4 % more or less often:
