@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from beamfall.errors import FileWriteError, UserError
-from beamfall.planning.belief import Belief
+from beamfall.physics import jet
+from beamfall.planning.belief import Belief, describe_basis
 from beamfall.planning.collision import plan_collision
 from beamfall.planning.learned import find_file, load_learned, save_learned
 from beamfall.planning.unknowns import NAMES, OF_THE_JET
@@ -84,6 +85,30 @@ def test_heights_measured_again_keep_the_jet_another_liquid_does_not() -> None:
     assert moved[0][onset] == 1.0 and moved[1][onset, onset] == pytest.approx(0.04)
     assert kept.fit(make_rig(liquid={"name": "milk"})) is None
     assert kept.fit(make_rig(valve={"opening_s": 0.015})) is None
+
+
+def test_what_other_laws_have_shown_is_not_used_and_the_plan_says_so() -> None:
+    """z counts from a law's middle in its spread: with another law the same z is another jet."""
+    (step,) = learned().steps
+    assert step.basis is not None
+    basis = dict(step.basis["jet"])
+    laws = basis["laws"]
+    for number in range(len(laws)):
+        basis["laws"] = [*laws[:number], 1.02 * laws[number], *laws[number + 1 :]]
+        old = replace(learned(), steps=(replace(step, basis={**step.basis, "jet": basis}),))
+        assert old.fit(example_rig()) is None
+    alone, with_old = (plan_collision(example_rig(), learned=one) for one in (None, old))
+    assert with_old.intervals == alone.intervals
+    assert len(with_old.assumptions) == len(alone.assumptions) + 1
+
+
+@pytest.mark.parametrize("name", ["GRAVITY", "TENSION", "VISCOSITY"])
+def test_a_change_of_a_law_by_two_percent_is_noticed(
+    name: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    before = describe_basis(example_rig())["jet"]
+    monkeypatch.setattr(jet, f"_ONSET_BY_{name}", 1.02 * getattr(jet, f"_ONSET_BY_{name}"))
+    assert describe_basis(example_rig())["jet"] != before
 
 
 def test_where_the_file_lies(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

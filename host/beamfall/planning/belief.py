@@ -18,7 +18,8 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import UserError
-from beamfall.planning.unknowns import NAMES, OF_THE_JET, Normal
+from beamfall.physics.jet import summarize_laws
+from beamfall.planning.unknowns import FALL_LAW, NAMES, OF_THE_JET, Normal
 from beamfall.setup.rig import Rig
 from beamfall.setup.rig_sections import LiquidInRig
 from beamfall.text import say_count
@@ -296,7 +297,8 @@ def describe_basis(rig: Rig) -> dict[str, Any]:
             **_name_liquid(rig.liquid),
             **({} if own is rig.liquid else {"drop": _name_liquid(own)}),
             "depth_m": rig.dish.depth_m,
-            "law": 3,  # of onset, height and rise: factors of an earlier one mean something else
+            # z of other laws means something else
+            "laws": [*summarize_laws(), *FALL_LAW],
             "bore_m": valve.bore_m,
             "length_m": valve.length_m,
             "head_m": valve.head_m,

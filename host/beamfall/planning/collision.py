@@ -249,6 +249,11 @@ def list_assumptions(rig: Rig, setting: Setting, learned: Belief | None) -> list
         )
     if learned is not None and known is not None:
         found.append(learned.describe())
+    elif learned is not None and learned.chain:
+        found.append(
+            "what was learned about this rig is kept but not used: it was another liquid, dish, drop or valve, or an "
+            "earlier version of Beamfall with other laws; seek again"
+        )
     return found
 
 

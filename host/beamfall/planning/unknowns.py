@@ -94,8 +94,9 @@ OF_OTHERS = ("other_latency_error_s", "other_nozzle_error_m", "other_volume_rati
 APART = (*OF_OTHERS, "fall_factor")
 _UNKNOWN_LENGTH = 0.25  # of the volume: lengths of 10 to 40 mm instead of 20
 GAP_ERROR_M = 3e-4  # standard error of the distance between two beams (our choice: a steel rule)
+#: Middle of the fall's factor, and the standard deviation of its logarithm.
+FALL_LAW = (1.06, 0.52)
 OF_THE_JET = ("onset_factor", "height_factor", "rise_factor")
-#: How much shots differ on one rig; not learned, drawn for the simulated rig.
 
 
 def list_unknowns(rig: Rig, setting: Setting, prior: JetPrior | None = None) -> dict[str, Unknown]:
@@ -137,9 +138,9 @@ def list_unknowns(rig: Rig, setting: Setting, prior: JetPrior | None = None) -> 
         _plain("other_nozzle_error_m", 0.0, u.height_m, -far, far, "uncertainty.height"),
         _ratio("other_volume_ratio", 1.0, u.volume, 0.3, 3.0, "uncertainty.volume"),
         _ratio(
-            "fall_factor", 1.06, 0.52, 0.25, 5.0,
-            "how long the jet falls half way, over a free fall from its top: 1.06, σ(ln) 0.52 in the 21 computed "
-            "splashes of the fitting half; a tip that came free flies on, a thin column is drawn back",
+            "fall_factor", *FALL_LAW, 0.25, 5.0,
+            "how long the jet falls half way, over a free fall from its top, in the 21 computed splashes of the "
+            "fitting half; a tip that came free flies on, a thin column is drawn back",
         ),
     )  # fmt: skip
     return {row.name: row for row in rows}
