@@ -157,7 +157,8 @@ def scatter_by_anchor(**scatters: float) -> dict[int, float]:
     only = {name: replace(item, middle=scatters.get(name, 0.0)) for name, item in known.items()}
     setting = make_setting(rig)
     rigs = draw_rigs(rig, setting, 500, None)
-    choices = judge_anchors(rig, rigs, (0.0, 0.105), only)
+    times = (0.0, 0.105)
+    choices = judge_anchors(rig, rigs, times, rigs.find_contact(times)[0], only)
     return {choice.anchor.count: choice.scatter_s for choice in choices}
 
 
@@ -168,6 +169,12 @@ def test_anchored_on_drop_2s_own_edge_its_latency_cancels() -> None:
     assert found[2] < 0.0003
     assert found[0] == pytest.approx(1e-3, rel=0.15)
     assert found[1] == pytest.approx(2**0.5 * 1e-3, rel=0.15)
+
+
+def test_a_spacing_with_which_few_rigs_meet_has_scatters_too() -> None:
+    plan = plan_collision(make_rig(aim={"spacing_s": 0.35}))
+    assert plan.chance is not None and plan.chance < 0.03
+    assert all(choice.scatter_s < 0.002 for choice in plan.anchors)
 
 
 def test_the_jets_own_scatter_no_anchor_cures() -> None:

@@ -93,9 +93,9 @@ def test_what_the_physics_does_not_cover_is_refused(changes, quantity, found, ke
 
 def test_a_spacing_with_which_drop_2_misses_is_refused_with_one_that_works() -> None:
     with pytest.raises(RigFileError) as caught:
-        plan_collision(make_rig(aim={"spacing_s": 0.9}))
+        plan_collision(make_rig(aim={"spacing_s": 0.5}))
     (problem,) = caught.value.problems
-    assert (problem.key, problem.found) == ("aim.spacing", 0.9)
+    assert (problem.key, problem.found) == ("aim.spacing", 0.5)
     assert problem.low is not None and problem.high is not None
     cured = plan_collision(make_rig(aim={"spacing_s": 0.5 * (problem.low + problem.high)}))
     assert cured.chance is not None and cured.chance > 0.5

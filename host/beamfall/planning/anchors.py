@@ -35,15 +35,20 @@ def list_anchors(rig: Rig, rigs: Draws) -> list[AnchorEdge]:
 
 
 def judge_anchors(
-    rig: Rig, rigs: Draws, times_s: tuple[float, ...], scatters: Mapping[str, Unknown]
+    rig: Rig,
+    rigs: Draws,
+    times_s: tuple[float, ...],
+    event: Floats,
+    scatters: Mapping[str, Unknown],
 ) -> list[AnchorChoice]:
     """Return every anchor with the scatter it leaves, the chosen one marked; best first.
 
-    `times_s`: the opening of each drop since the first one, which is 0. The standard deviation is within
-    a rig, over shots, averaged over rigs that fit the file. A user's own choice is kept.
+    `times_s`: the opening of each drop since the first one, which is 0. `event`: when each rig makes the picture,
+    NaN where its drops miss. The standard deviation is within a rig, over shots, averaged over rigs that fit the file
+    and whose drops meet. A user's own choice is kept.
     """
     drops = len(times_s)
-    shots = _Shots(rig, rigs, times_s, scatters)
+    shots = _Shots(rig, rigs, times_s, event, scatters)
     rated = [(shots.rate(anchor), anchor) for anchor in list_anchors(rig, rigs)]
     rated.sort(key=lambda pair: pair[0])
     wanted = _read_wish(rig, [anchor for _, anchor in rated])
@@ -81,13 +86,18 @@ def _explain(anchor: AnchorEdge, drops: int, wished: bool) -> str:
 
 
 class _Shots:
-    """Some rigs, each fired many times."""
+    """Some rigs whose drops meet, each fired many times."""
 
     def __init__(
-        self, rig: Rig, rigs: Draws, times_s: tuple[float, ...], scatters: Mapping[str, Unknown]
+        self,
+        rig: Rig,
+        rigs: Draws,
+        times_s: tuple[float, ...],
+        event: Floats,
+        scatters: Mapping[str, Unknown],
     ) -> None:
         rng = np.random.default_rng(_SEED)
-        chosen = np.repeat(np.arange(min(_RIGS, rigs.count)), _SHOTS)
+        chosen = np.repeat(np.flatnonzero(np.isfinite(event))[:_RIGS], _SHOTS)
         count = len(chosen)
         nothing = np.full(count, np.nan)
         values = {name: array[chosen] for name, array in rigs.values.items()}

@@ -50,6 +50,7 @@ DRAWS = 4000
 STAGE_S = 0.002  # after the contact the umbrella has begun to spread (our choice)
 WIDER = 1.1  # intervals are this much wider than the models ask for, since models are wrong too
 _LEAST_DELAY_S = 0.001
+_LEAST_CHANCE = 0.01  # of rigs that fit the file: with fewer whose drops meet, the openings are a mistake (our choice)
 _SEED = 20_240_229  # the plan of a rig is the same each time it is asked for
 
 
@@ -78,13 +79,14 @@ def plan_collision(
     need = find_need(rigs)
     recalled = learned.recall_spacing(main) if learned is not None else None
     times = choose_times(rigs, need, main.list_fixed(), recalled)
-    choices = judge_anchors(main, rigs, times, list_scatters(main))
-    anchor = next(choice.anchor for choice in choices if choice.chosen)
     event, _ = rigs.find_contact(times)
+    chance = float(np.mean(np.isfinite(event)))
+    if chance < _LEAST_CHANCE:
+        _refuse_times(rig, times, need)
+    choices = judge_anchors(main, rigs, times, event, list_scatters(main))
+    anchor = next(choice.anchor for choice in choices if choice.chosen)
     base = find_base(rigs, main, anchor, times)
     flash = event + stage - rigs.flash_latency_s - base
-    if not np.isfinite(flash).any():
-        _refuse_times(rig, times, need)
     delay = main.aim.flash_delay_s
     if delay is None:
         delay = max(0.0, float(np.nanmedian(flash)))
@@ -108,7 +110,6 @@ def plan_collision(
         "drop_diameter_mm": rigs.first.diameter_m,
         "impact_speed_m_s": rigs.first.impact_speed_m_s * 1e-3,
     }
-    chance = float(np.mean(np.isfinite(event)))
     drops = list_planned(main, times, need)
     drops, shift = add_places(places[1:], float(np.nanmedian(event)), drops, learned, draws=draws)
     last_edge = float(np.nanpercentile(base, 99.9)) + shift if anchor.count else 0.0

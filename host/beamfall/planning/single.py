@@ -37,7 +37,7 @@ def plan_single(
     stage = stage_s if stage_s is not None else rig.aim.stage_s or 0.0
     kind = rig.aim.kind
     event = rigs.impact_s + rigs.moments[kind]
-    choices = judge_anchors(rig, rigs, (0.0,), list_scatters(rig))
+    choices = judge_anchors(rig, rigs, (0.0,), event, list_scatters(rig))
     anchor = next(choice.anchor for choice in choices if choice.chosen)
     base = find_base(rigs, rig, anchor, (0.0,))
     flash = event + stage - rigs.flash_latency_s - base
