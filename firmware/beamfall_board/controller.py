@@ -359,11 +359,12 @@ class Controller:
         return longest
 
     def give_up(self, cause):
-        """After even `fail` has raised: nothing counts as running now, and outputs that ran must rest.
-
-        What ran ends with what the board has; the hardware is asked for nothing more."""
+        """After even `fail` has raised: nothing counts as running now, outputs that ran must rest, and what ran ends
+        with what the board has; the hardware is asked for nothing more. Raises if the open time cannot be counted."""
         activity = self.activity
         self.activity = wire.ACTIVITY_NONE
+        if activity != wire.ACTIVITY_NONE and activity != wire.ACTIVITY_WATCH:
+            self.budget.ended(self._running, self._port.millis(), 0)
         if activity != wire.ACTIVITY_NONE:
             try:
                 self._report_what_is_known(activity, cause)
@@ -380,7 +381,6 @@ class Controller:
             self._watch.flush()
             digest = bytes(16)
         else:
-            self.budget.ended(self._running, self._port.millis(), 0)
             edges.report(activity, self.number, 0)
             digest = self._running.digest
         self._report_end(activity, wire.STATE_FAULT, cause, digest, edges.newest)

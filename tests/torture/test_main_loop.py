@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -105,3 +106,27 @@ def test_the_fault_comes_before_its_words_and_neither_ends_the_main_loop(also: s
     bench.rig._events.clear()
     bench.run(1.0)
     assert bench.release(digest, 2).name == "done"
+
+
+def test_a_board_that_cannot_count_a_valves_open_time_restarts() -> None:
+    """Counting needs memory: with none left, the coil could get hot unnoticed if the board just continued."""
+    bench, digest = ready_bench()
+    board = bench.board
+    kept: list[int] = []
+    board.controller.budget._open_time = SimpleNamespace(before_ms=0, keep=kept.append)
+    bench.release(digest)
+    bench.transport.sleep(0.01)
+    assert bench.rig.pulses(1)[0][1] == -1, "the valve is open"
+
+    def out_of_memory(*_: object) -> None:
+        raise MemoryError("allocation failed")
+
+    board.controller.budget.ended = out_of_memory
+    board.link.poll = out_of_memory
+    port = CountingPort(bench.transport._port, 20)
+    board.port = port
+    with pytest.raises(MemoryError):
+        board.run()
+    assert port.fed == 0, "the watchdog restarts the board"
+    assert all(off != -1 for signal in (1, 8) for _, off in bench.rig.pulses(signal))
+    assert kept[-1] >= 40, "the next start counts both openings of 20 ms"
