@@ -61,6 +61,6 @@ JSON_ONE = typer.Option(False, "--json", help="One JSON object.")
 EXACT = typer.Option(
     False,
     "--exact",
-    help="Let drop 2 meet the jet at the recipe's own moment, even if the first picture is then less certain.",
+    help="Let drop 2 meet the jet exactly as in the recipe; the first picture is then less certain.",
 )
 JSON_LINES = typer.Option(False, "--json", help="One JSON object per shot, one per line.")

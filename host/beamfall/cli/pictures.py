@@ -20,7 +20,7 @@ CAMERA: str | None = typer.Option(
     None,
     "--camera",
     help="Fetch each picture from a camera: usb if only one is connected, else its port or part of its model; "
-    "sim for a simulated port's own.",
+    "sim for the simulated camera.",
 )
 PHOTOS: Path | None = typer.Option(
     None, "--photos", help="Take each picture from this folder, which another program fills."

@@ -69,14 +69,14 @@ def seek(
 ) -> int:
     """Find the picture you want: you say what each picture shows.
 
-    It looks for what `aim.kind` in the rig file names: a collision, or the crown, cavity, jet or droplet of one drop.
+    `aim.kind` in the rig file says which picture: a collision, or the crown, cavity, jet or droplet of one drop.
 
     Each answer brings the next shot closer. Answer with a word; ? explains the words. For a collision they are
     before, contact, after, jet, nothing, missed, found and black. Add heights if you measured them:
-    `before jet 31 mm drop 42 mm`. If a lot depends on an answer, it asks you to look at that picture again: Enter
-    keeps the answer. When you have the picture, answer `found`. Black pictures teach the search
-    nothing: after two in a row it stops, and `beamfall check` finds out why. On a simulated port the rig's own
-    picture answers, unless you give --ask. The result is saved beside the rig file; plan and shoot use it.
+    `before jet 31 mm drop 42 mm`. If a lot depends on an answer, Beamfall asks you to look at that picture again:
+    Enter keeps the answer. When you have the picture, answer `found`. Black pictures teach the search nothing: after
+    two in a row it stops, and `beamfall check` finds out why. On a simulated port Beamfall answers for you from the
+    simulated picture, unless you give --ask. The result is saved beside the rig file; plan and shoot use it.
     """
     check_target(picture, "--picture", PICTURES)
     rig = load_rig(rig_file)

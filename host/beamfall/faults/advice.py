@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 
 from beamfall.faults.catalogue import NOTHING, load_catalogue
 
-AGAIN = "Check again, and answer to the end. If you cannot tell, say so."
+AGAIN = "Run the check again and answer every question. If you cannot tell, say so."
 MISSED = ("early", "late", "missed")  # pictures that show drops and light, but another moment
 _NOTHING = "Fire a shot. If something fails, check again."
 _SEEK = (

@@ -70,8 +70,8 @@ def _suggest_latency(rig: Rig) -> str:
 QUESTIONS = (
     GuideQuestion(
         "liquid", "Which liquid do you use?",
-        f"For drops and dish. Known: {', '.join(BASES)}, mixtures of them with surfactant and dye, and "
-        f"{', '.join(THICKENERS)} to thicken them.",
+        f"It is used for the drops and the dish. You can name {', '.join(BASES)}, mix them with surfactant and dye, "
+        f"and thicken them with {', '.join(THICKENERS)}.",
         "", _say("water"), lambda text, rig: read_liquid(text),
         "a mixture by volume: 3 water, 1 glycerol; or water with half a teaspoon of xanthan in a litre",
     ),
@@ -81,7 +81,7 @@ QUESTIONS = (
     ),
     GuideQuestion(
         "valve[1].height", "How high is the mouth of the nozzle above the liquid?",
-        "Measure from the surface of the liquid in the dish, not from the table. 40 to 70 cm make good jets.",
+        "Measure from the surface of the liquid in the dish, not from the table. 40 to 70 cm gives good jets.",
         "height", _say("60 cm"),
     ),
     GuideQuestion(
@@ -102,12 +102,12 @@ QUESTIONS = (
     ),
     GuideQuestion(
         "valve[1].opening", "For how long should the valve open for one drop?",
-        "The suggestion gives a drop of the size that this nozzle releases by itself.",
+        "The suggestion gives a drop of the size that this nozzle releases when it drips.",
         "valve", _suggest_opening,
     ),
     GuideQuestion(
         "valve[1].latency", "How long does it take from the command until the drop leaves the nozzle?",
-        "Few people know. Use the suggestion: calibrating measures it later.",
+        "If you do not know, use the suggestion; calibrating measures it later.",
         "valve", _suggest_latency,
     ),
     GuideQuestion(
@@ -117,7 +117,7 @@ QUESTIONS = (
     ),
     GuideQuestion(
         "dish.depth", "How deep is the liquid in the dish?",
-        "A shallow dish makes low jets: 20 mm or more are good.", "depth", _say("25 mm"),
+        "A shallow dish makes low jets: 20 mm or more is good.", "depth", _say("25 mm"),
     ),
     GuideQuestion(
         "dish.diameter", "What is the inner diameter of the dish?",

@@ -57,7 +57,7 @@ def _describe(key: str, rig: Rig, setting: Setting) -> Iterator[str]:
         end = _fall_by(rig, setting, valve.height_m)
         yield f"A drop falls this far in {end.time_s * 1e3:.0f} ms and strikes at {end.speed_m_s:.1f} m/s."
         if valve.height_m < _LOW_NOZZLE_M:
-            yield "This is low: jets stay small. 40 to 70 cm make taller ones."
+            yield "This is low: jets stay small. 40 to 70 cm gives taller ones."
     elif key == "valve[1].head":
         volume = dripping_volume(0.5 * valve.bore_m, setting.liquid, gravity=setting.gravity)
         yield (
@@ -100,7 +100,7 @@ def _describe_liquid(liquid: Liquid) -> Iterator[str]:
         f"surface tension {pull:.0f} mN/m (water: 73)."
     )
     if liquid.unknown:
-        yield "Some of these are typical values, so the plan is less certain. A search finds the picture all the same."
+        yield "Some of these are typical values, so the plan is less certain. A search still finds the picture."
 
 
 def _fall_by(rig: Rig, setting: Setting, height_m: float) -> FallResult:

@@ -59,6 +59,8 @@ class Trends:
             or found.shot != shot
             or shown["plan"] != self._desk.number
         ):
-            raise UserError("the timings have changed since this was worked out: fire another shot")
+            raise UserError(
+                "the timings have changed since this correction was calculated: fire another shot"
+            )
         self._desk.shift_timings(found.correction.spacing_s, found.correction.delay_s)
         self._hub.set(trend=None)

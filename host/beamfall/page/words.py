@@ -37,7 +37,7 @@ from beamfall.workflows.words import (
 )
 
 ANOTHER_BOARD = "Another board is connected now. The page uses it; arm again before you release."
-OPENED_AGAIN = "The page opens the port again. Arm again before you release."
+OPENED_AGAIN = "The page is reopening the port. Arm again before you release."
 VALVE_STAYED_CLOSED = "The valve stayed closed."
 # What a device did, as shown after its name.
 _TIMINGS, _RIG, _TABLE = "changed the timings", "changed the rig", "changed the table"

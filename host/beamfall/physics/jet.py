@@ -174,7 +174,7 @@ def draw_jet_prior(
     if regime is Regime.COALESCENCE:
         raise PhysicsRangeError(
             f"no jet: the impact Weber number is {groups.weber:.3g}, and below {COALESCENCE_WEBER:.0f} a drop "
-            "sinks in without a splash; let the drop fall from higher up or make it larger",
+            "sinks in without a splash; raise the nozzle or make the drop larger",
             key="valve[1].height", quantity="impact Weber number",
             found=groups.weber, low=COALESCENCE_WEBER,
         )  # fmt: skip

@@ -246,7 +246,7 @@ class Belief:
             )
             return (
                 f"{why[0].upper()}{why[1:]}, so plans stay as they were. "
-                "To use its answers anyway: `beamfall learned redo`"
+                "To use the new answers anyway: `beamfall learned redo`"
             )
         if step.parent != step.before and step.before:
             return "It replaces what was known before"

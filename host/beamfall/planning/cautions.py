@@ -47,8 +47,8 @@ def list_cautions(
     if len(times_s) > 3:
         yield Caution(
             CautionKind.FOURTH_DROP,
-            "drop 4 and later: no model covers them, so the plan lets each strike the umbrella of the drop "
-            "before; sweep their times",
+            "drop 4 and later: no model covers them, so the plan times each one to strike the umbrella of the "
+            "drop before it; sweep their times",
             values={"drops": len(times_s)},
         )
     if chance is not None and chance < 0.9:
@@ -70,7 +70,7 @@ def _about_valves(rigs: Draws, times_s: tuple[float, ...]) -> Iterator[Caution]:
                 yield Caution(
                     CautionKind.FAST_DROPS,
                     f"drops come faster than the valve allows: drop {number} comes {(at - before) * 1e3:.1f} ms "
-                    f"after the one before, but {valve.output} is open for {open_s * 1e3:.1f} ms and "
+                    f"after the previous one, but {valve.output} is open for {open_s * 1e3:.1f} ms and "
                     f"needs about {REFORM_S * 1e3:.0f} ms more: shorten the opening, or use a second valve",
                     (valve.output,),
                     {"drop": number, "gap_s": at - before, "open_s": open_s},
@@ -136,8 +136,8 @@ def _about_dish(rig: Rig, setting: Setting, rigs: Draws) -> Iterator[Caution]:
     if depth < SHALLOWEST_JET_M:
         yield Caution(
             CautionKind.NO_DEPTH,
-            f"dish too shallow for a jet: {depth * 1e3:.1f} mm; below {SHALLOWEST_JET_M * 1e3:.0f} mm "
-            f"there is none, from {deep * 1e3:.0f} mm on it rises freely: fill the dish up",
+            f"the dish is too shallow for a jet: {depth * 1e3:.1f} mm. A jet needs {SHALLOWEST_JET_M * 1e3:.0f} mm "
+            f"of liquid, and rises freely at {deep * 1e3:.0f} mm or more: fill the dish",
             ("dish.depth",),
             {"depth_m": depth, "least_m": SHALLOWEST_JET_M},
         )
@@ -145,7 +145,7 @@ def _about_dish(rig: Rig, setting: Setting, rigs: Draws) -> Iterator[Caution]:
     if depth < deep:
         yield Caution(
             CautionKind.DEPTH,
-            f"the dish is shallow ({depth * 1e3:.1f} mm): jets stay low; from {deep * 1e3:.0f} mm on they "
+            f"the dish is shallow ({depth * 1e3:.1f} mm), so jets stay low; at {deep * 1e3:.0f} mm or more they "
             "rise freely",
             ("dish.depth",),
             {"depth_m": depth, "deep_m": deep},
@@ -160,8 +160,8 @@ def _about_dish(rig: Rig, setting: Setting, rigs: Draws) -> Iterator[Caution]:
     if regime in (Regime.BUBBLE, Regime.CAVITY):
         yield Caution(
             CautionKind.REGIME,
-            f"the impact makes {regime.value} (We {groups.weber:.0f}, Fr {groups.froude:.0f}): let the "
-            "drop fall from higher up for a thick jet",
+            f"the impact makes {regime.value} (We {groups.weber:.0f}, Fr {groups.froude:.0f}): for a thick "
+            "jet, raise the nozzle",
             values={"weber": groups.weber, "froude": groups.froude},
         )
 
@@ -180,8 +180,8 @@ def _about_beams(rig: Rig, rigs: Draws, times_s: tuple[float, ...]) -> Iterator[
         if free < _NEAR_NOZZLE_M:
             yield Caution(
                 CautionKind.BEAM_HIGH,
-                f"{beam.input} too near the nozzle: drops come free {max(free, 0.0) * 1e3:.0f} mm above it, and are "
-                f"still slow and wobbling there; put it {_NEAR_NOZZLE_M * 1e3:.0f} mm or more below that",
+                f"{beam.input} is too near the nozzle: drops come free {max(free, 0.0) * 1e3:.0f} mm above it, and are "
+                f"still slow and wobbling there; put it at least {_NEAR_NOZZLE_M * 1e3:.0f} mm below that point",
                 (beam.input,),
                 {"free_m": free, "least_m": _NEAR_NOZZLE_M},
             )
@@ -189,7 +189,7 @@ def _about_beams(rig: Rig, rigs: Draws, times_s: tuple[float, ...]) -> Iterator[
         if beam.height_m < max(_NEAR_SURFACE_M, top):
             yield Caution(
                 CautionKind.BEAM_LOW,
-                f"{beam.input} too near the surface: at {beam.height_m * 1e3:.0f} mm a jet (up to "
+                f"{beam.input} is too near the surface: at {beam.height_m * 1e3:.0f} mm the jet (up to "
                 f"{top * 1e3:.0f} mm) and splashes also interrupt it; put it higher",
                 (beam.input,),
                 {"height_m": beam.height_m, "jet_m": top},
@@ -197,8 +197,8 @@ def _about_beams(rig: Rig, rigs: Draws, times_s: tuple[float, ...]) -> Iterator[
         if beam.blanking_s > 0.8 * least:
             yield Caution(
                 CautionKind.BLANKING,
-                f"{beam.input}: blanking of {beam.blanking_s * 1e3:.0f} ms is so long that the next drop, "
-                f"{least * 1e3:.0f} ms behind, may not count; shorten it",
+                f"{beam.input}: blanking of {beam.blanking_s * 1e3:.0f} ms may hide the next drop, "
+                f"{least * 1e3:.0f} ms behind; shorten it",
                 (beam.input,),
                 {"blanking_s": beam.blanking_s, "gap_s": float(least)},
             )
@@ -210,7 +210,7 @@ def _about_light(rig: Rig, rigs: Draws) -> Iterator[Caution]:
             yield Caution(
                 CautionKind.RECYCLING,
                 f"{flash.output} takes {flash.recycle_s:.3g} s to recycle, longer than aim.rest "
-                f"({rig.aim.rest_s:.3g} s): shots wait for the flash; allow for it in aim.rest",
+                f"({rig.aim.rest_s:.3g} s), so shots wait for the flash; set aim.rest to at least that time",
                 (flash.output,),
                 {"recycle_s": flash.recycle_s, "rest_s": rig.aim.rest_s},
             )
@@ -240,7 +240,7 @@ def _about_blur(rig: Rig, rigs: Draws) -> Iterator[Caution]:
     yield Caution(
         CautionKind.BLUR,
         f"{names}: the falling drop will be blurred. While a flash of {format_duration(longest_s)} (t0.5) lights and "
-        f"fades, the drop moves {_say_length(blur.length_m)} on the sensor; pixel and lens hide "
+        f"fades, the drop moves {_say_length(blur.length_m)} on the sensor; pixels and lens hide only "
         f"{_say_length(blur.hidden_m)}. At 1/{1 / power:.0f} power most flashes last about "
         f"{format_duration(float(f'{duration_s:.2g}'))}: a blur of {_say_length(better.length_m)}. Set a lower power, "
         "then the flash's duration in the rig file",

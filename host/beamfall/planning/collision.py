@@ -234,26 +234,26 @@ def list_assumptions(rig: Rig, setting: Setting, learned: Belief | None) -> list
     for bottle in rig.bottles:
         drops = make_setting(rig, bottle.valve).liquid
         found.append(
-            f"{bottle.valve} lets {drops.name} fall: {drops.density_kg_m3:.1f} kg/m³, "
-            f"{drops.viscosity_pa_s * 1e3:.3g} mPa·s, {drops.surface_tension_n_m * 1e3:.1f} mN/m; the jet is of the "
-            "dish's liquid"
+            f"{bottle.valve} releases {drops.name}: {drops.density_kg_m3:.1f} kg/m³, "
+            f"{drops.viscosity_pa_s * 1e3:.3g} mPa·s, {drops.surface_tension_n_m * 1e3:.1f} mN/m; the jet comes from "
+            "the dish's liquid"
         )
     if liquid.unknown:
         names = ", ".join(sorted(liquid.unknown))
         found.append(
-            f"only typical values are known for the liquid's {names}, so the jet's limits are wider"
+            f"only typical values are known for the liquid's {names}, so the jet's intervals are wider"
         )
     known = learned.fit(rig) if learned is not None else None
     if learned is None or known is None or not _narrows_jet(known[1]):
         found.append(
-            "the jet's onset, rise and height come from computed splashes, with wide limits; seeking narrows them"
+            "the jet's onset, rise and height come from computed splashes, with wide intervals; seeking narrows them"
         )
     if learned is not None and known is not None:
         found.append(learned.describe())
     elif learned is not None and learned.chain:
         found.append(
-            "what was learned about this rig is kept but not used: it was another liquid, dish, drop or valve, or an "
-            "earlier version of Beamfall with other laws; seek again"
+            "what was learned about this rig is kept but not used, because the liquid, dish, drop or valve has "
+            "changed, or an earlier version of Beamfall calculated differently; seek again"
         )
     return found
 

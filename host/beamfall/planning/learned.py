@@ -73,7 +73,7 @@ def change_learned(
         with_board = "" if board is None else f" with board {board}"
         raise UserError(
             f"{file}: nothing has been learned about this rig{with_board} yet; "
-            "`beamfall seek` or `beamfall calibrate` will do that"
+            "run `beamfall seek` or `beamfall calibrate`"
         )
     changed = change(belief)
     save_learned(file, changed)

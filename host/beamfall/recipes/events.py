@@ -215,9 +215,9 @@ def carry_over(
             if abs(meeting.moment - events.moment) >= _MOMENTS_ALIKE:
                 lost.append(
                     f"the moment when the drops meet: {100 * meeting.moment:.0f} % of the jet's rise here, "
-                    f"{100 * events.moment:.0f} % there. How high this jet goes is known only to within "
+                    f"{100 * events.moment:.0f} % there. This jet's height is known only to within "
                     f"{100 * find_leeway(rigs):.0f} %, and a lower contact makes the first picture more certain. Once "
-                    "`beamfall seek` has shown how high it goes, the drops meet nearer the recipe's moment"
+                    "`beamfall seek` has found the jet's height, the drops meet nearer the recipe's moment"
                 )
     plan = make_plan(rig, stage_s=stage, learned=learned)
     if fixes_spacing:
@@ -271,11 +271,11 @@ def _list_lost(
 ) -> list[str]:
     """What the other rig shows differently, whatever its timings."""
     own = recipe.rig
-    found = ["the jet of the recipe's rig: when this rig's jet rises, and how high, is calculated"]
+    found = ["the recipe's own jet: when this rig's jet rises, and how high, is calculated instead"]
     if events.drops > 2:
         found.append("the gaps between three drops: the planner chooses them for this rig")
     if len(own.valves) > len(find_partners(own)):
-        found.append("what the valves at other positions did")
+        found.append("the drops of valves at other positions")
     if name_liquids(own) != name_liquids(rig):
         found.append(
             f"the liquid: {name_liquids(own)} there, {name_liquids(rig)} here; shapes will differ"

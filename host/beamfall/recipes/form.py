@@ -112,7 +112,7 @@ def build_recipe(
     seen = [build_section(DropSeen, one, f"drop {n}", problems) for n, one in enumerate(drops, 1)]
     valves = [one.valve for one in seen if one is not None]
     if len(valves) > len(set(valves)):
-        text = "drop: two [[drop]] of one valve; give each valve one"
+        text = "drop: two [[drop]] tables for one valve; keep one for each valve"
         problems.append(KeyProblem("drop", None, "one for each valve", text))
     home = build_section(Home, content.get("home", {}), "home", problems)
     if label is not None:
@@ -161,7 +161,7 @@ def _check_parts(rig: Rig, source: str, events: Events | None) -> None:
         )
     if events is not None and (events.kind == "collision") != (events.drops > 1):
         raise RecipeError(
-            f"{source}: events.drops = {events.drops}: does not go with {events.kind}"
+            f"{source}: events.drops = {events.drops} does not fit events.kind = {events.kind}"
         )
     if not find_partners(rig):
         raise RecipeError(f"{source}: {RIG}: has no valve")

@@ -108,13 +108,13 @@ def list_day(recipe: Recipe, correction: Correction | None) -> Iterator[str]:
     if is_from_others(recipe):
         yield FROM_OTHERS
     if correction is None:
-        yield "Today cannot be compared with the day of this recipe: it fires unchanged."
+        yield "Today's drops cannot be compared with this recipe's, so it fires unchanged."
         return
     for one in correction.differences:
         then, now = (format_quantity(value, one.kind) for value in (one.then, one.now))
         yield f"{one.what}: {then} then, {now} today"
     if not correction.seen:
-        yield "No drops were compared: only what you entered counts."
+        yield "No drops were compared: the correction uses only what you entered."
     if not correction.is_needed:
         yield "The shot needs no correction."
         return

@@ -70,7 +70,7 @@ def check_firings(
         ):
             yield KeyProblem(
                 f"{path}.anchor", firing.anchor, "a delay, and for a beam anchor_count",
-                f"{path}.anchor: give delay with it; for a beam also anchor_count from 1, for the release none",
+                f"{path}.anchor: it needs a delay; a beam also needs anchor_count, from 1; the release takes none",
             )  # fmt: skip
         follows = (firing.flash, firing.delay_s is None, firing.anchor, firing.anchor_count)
         at = firing.after_s if firing.delay_s is None else firing.delay_s

@@ -197,7 +197,7 @@ def _check_row(row: TickRow, table: Table, limits: BoardLimits) -> Iterator[Prob
             yield problem(
                 "bad_anchor",
                 f"{row.output} cannot follow {row.anchor}; only flashes can, "
-                "valves and camera are anchored at the release",
+                "valves and camera are anchored to the release",
             )
         awaited = table.awaits[BEAMS.index(row.anchor)]
         if not 1 <= row.count <= COUNT_MAX:
@@ -209,7 +209,7 @@ def _check_row(row: TickRow, table: Table, limits: BoardLimits) -> Iterator[Prob
                 "raise `awaits`, or remove it",
             )
     if row.width_ticks == 0:
-        yield problem("zero_width", "width is 0; give a width of one tick of the clock or more")
+        yield problem("zero_width", "width is 0; give at least one tick of the clock")
     longest = limits.longest_ticks(row.output)
     if row.width_ticks > longest:
         word = "opening" if row.kind is SignalKind.VALVE else "width"

@@ -64,7 +64,7 @@ class Site:
         -430.0, 5000.0, "height above sea level", default=0.0, example="150 m"
     )
     latitude_deg: float = quantity(
-        "angle", -90.0, 90.0, "latitude; gravity depends on it a little", default=45.0
+        "angle", -90.0, 90.0, "latitude; gravity varies slightly with it", default=45.0
     )
 
 
@@ -146,7 +146,7 @@ class Valve:
         0.3, 1.0, "discharge coefficient: real flow divided by ideal flow", default=0.61
     )
     lag_s: float = duration(
-        0.0, 0.1, "part of the opening in which nothing flows", default=0.0, example="2 ms"
+        0.0, 0.1, "part of the opening during which nothing flows", default=0.0, example="2 ms"
     )
     opening_s: float = duration(
         0.0005, 0.5, "how long the valve opens for one drop", example="13 ms"

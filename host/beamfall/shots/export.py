@@ -66,7 +66,7 @@ _KEYS = ("shot", "series", "number", "begun_us", "state")
 _OF_EDGE = (*_KEYS, "swept", "clock_hz")
 EDGE_COLUMNS = (
     *(_SHOT[name] for name in _OF_EDGE),
-    Column("edge_number", "integer", "Place of the edge in the shot's order of time, from 0."),
+    Column("edge_number", "integer", "Position of the edge in the shot, in order of time, from 0."),
     *(_EDGE[name] for name in ("what", "edge", "planned_ticks", "ticks")),
     Column("planned_ms", "number", "planned_ticks in milliseconds."),
     Column("measured_ms", "number", "measured_ticks in milliseconds."),

@@ -113,12 +113,12 @@ class ShotRecord:
     series: int | None = optional("Number of the series.")
     number: int | None = optional("Number of the shot in its series, from 1.")
     begun_us: int | None = optional("When the shot was begun, UTC.", name="begun")
-    state: str = kept("How the shot ended; 'outcome unknown': nobody knows.")
+    state: str = kept("How the shot ended; 'outcome unknown': the board's report never came.")
     completed_us: int | None = optional(
         "When its outcome was written, UTC; empty: never.", name="completed"
     )
     cause: str | None = optional("Why it did not end as fired; empty if it did.")
-    clock_hz: int = kept("Ticks a second of this shot's clock.")
+    clock_hz: int = kept("Ticks per second of this shot's clock.")
     timing: str = kept("Class of timing: how the board times edges.")
     port: str = kept("Port the board was on.", default="")
     boot_id: int | None = optional("Identifies the board's run; changes with every reset.")
@@ -143,7 +143,7 @@ class ShotRecord:
     )
     link: Mapping[str, Any] | None = optional("Link counters of the session so far.")
     truth: Mapping[str, Any] | None = optional(
-        "What a simulated rig knows of the shot; empty: a real one."
+        "What really happened on a simulated rig; empty: a real one."
     )
     note: str = kept("The user's note.", default="")
     rating: int | None = optional("The user's rating, 1 to 5; empty: none.")
@@ -232,7 +232,7 @@ class BoardRecord:
     firmware: str = kept("Version of the firmware.")
     protocol: int = kept("Version of the wire protocol.")
     timing: str = kept("Class of timing: how the board times edges.")
-    clock_hz: int = kept("Ticks a second of its clock.")
+    clock_hz: int = kept("Ticks per second of its clock.")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -82,8 +82,8 @@ def _judge_beam(record: ShotRecord) -> Iterator[Remark]:
     if counted > len(opened):
         yield Remark(
             Oddity.MORE_EDGES,
-            f"{record.anchor_beam} counted {counted} edges of {len(opened)} drops: "
-            "perhaps small drops behind them, see `blanking`",
+            f"{record.anchor_beam} counted {counted} edges for {len(opened)} drops: "
+            "perhaps satellites; set a longer `blanking`",
             counted,
             len(opened),
         )

@@ -199,7 +199,7 @@ def settle_earlier(board: Board, log: ShotLog) -> list[int]:
     while True:
         if len(settled) >= _SETTLED_MOST:
             raise ShotError(
-                f"the board has reported {len(settled)} shots that were not asked for here, and keeps reporting more. "
+                f"the board has reported {len(settled)} shots that Beamfall did not fire, and keeps reporting more. "
                 "They are in the log. Is its button stuck? Unplug the button, restart the board and try again"
             )
         status = board.status()

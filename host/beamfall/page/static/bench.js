@@ -18,8 +18,8 @@ import { makeSplash } from './splash.js';
 const WAITING_HELP =
   'After a shot, Release counts down until the surface has settled and the flash has recycled. Shift+R, or ' +
   'Release without waiting for the surface, skips the rest once. To change the rest for good, use the Rig view. ' +
-  'The flash always needs its time to recycle, or the picture would be dark. A series, a sweep and a search ' +
-  'wait by themselves.';
+  'The flash always needs its time to recycle, or the picture would be dark. Series, sweeps and searches wait ' +
+  'automatically.';
 const HERE_HELP =
   'This link works on this computer only. For a telephone or a tablet, start `beamfall page --listen 0.0.0.0:8080`.';
 const CARE_HELP = 'Keep liquid away from the electronics.';

@@ -54,8 +54,8 @@ export function makeCheck() {
       makeStrobeCaution(),
       h(
         'p.soft',
-        'The board tests what it can by itself and asks you only about what it cannot see. ' +
-          'It asks once, then releases drops and fires the flash, without Arm.',
+        'The board tests what it can, and Beamfall asks you only about what the board cannot see. ' +
+          'It asks once before it starts, then releases drops and fires the flash, without Arm.',
       ),
       h('div.row', begin, aloneBox),
     ),

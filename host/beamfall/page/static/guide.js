@@ -137,7 +137,7 @@ function showEnd(box, answers, remarks) {
     remarks,
     h(
       'p',
-      'That is all. The form takes your answers, and the plan follows from them. Beamfall saves them as a rig file.',
+      'That is all. Beamfall fills in the form with your answers, plans from them, and saves them as a rig file.',
     ),
     h(
       'div.row',

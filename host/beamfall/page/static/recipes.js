@@ -76,7 +76,7 @@ export function makeRecipes() {
       { 'aria-label': 'Recipes' },
       h('div.row', h('label', { for: 'recipe-find' }, 'Find'), find, shared.open),
       shared.panel,
-      h('p.soft.small', 'Fire and Seek let drops fall at once, without Arm.'),
+      h('p.soft.small', 'Fire and Seek release drops at once, without Arm.'),
       cards,
     ),
     slots,

@@ -10,7 +10,7 @@ const AFTER_MS = 60; // how long it continues after the light
 
 function explainSolid() {
   const shot = state.shot;
-  if (!shot) return 'Nothing is measured yet.';
+  if (!shot) return 'Nothing has been measured yet.';
   // A shot of a search or a sweep is not drawn, nor one from before the timings were changed.
   if (!shot.trace) return `Shot ${shot.shot} is not drawn here; its timeline shows what was measured.`;
   return shot.shifts.some((shift) => shift !== null)

@@ -78,8 +78,8 @@ export function makeSeek() {
       h(
         'p',
         { class: 'soft' },
-        'Start fires the first shot at once, without Arm. After each shot, say what the picture shows, and the ' +
-          'next shot comes closer.',
+        'Start fires the first shot at once, without Arm. After each shot, say what the picture shows; the next ' +
+          'shot then comes closer.',
       ),
       h(
         'div',
@@ -91,8 +91,8 @@ export function makeSeek() {
       h(
         'p',
         { class: 'soft small' },
-        'The first shot may differ from the plan: it teaches the search the most. Plans use what was learned; ' +
-          'the Rig view lists it and can undo it.',
+        'The first shot may differ from the plan: it teaches the search the most. Plans then use what ' +
+          'the search learned; the Rig view lists it and can undo it.',
       ),
     ),
   );

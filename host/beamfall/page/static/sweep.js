@@ -90,9 +90,9 @@ export function makeSweep() {
       makeStrobeCaution(),
       h(
         'p.soft',
-        'The sweep fires its first shot at once, without Arm. Each shot uses another value. If the rig ' +
-          'drifts slowly, choose interleaved or shuffled order: then the drift does not look like an effect of ' +
-          'the timing.',
+        'The sweep fires its first shot at once, without Arm. Each shot uses a different value. If the ' +
+          'rig drifts slowly, choose interleaved or shuffled order, or the drift looks like an effect of the ' +
+          'timing.',
       ),
       h(
         'div.fields',

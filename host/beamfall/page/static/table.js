@@ -9,7 +9,7 @@ import { attempt, makeButton } from './press.js';
 import { makeChosen } from './tablerow.js';
 
 const UNDO_HELP =
-  'Drag a bar to move it, its right end to change how long it lasts. Pinch, or press + and −, to zoom. In ' +
+  'Drag a bar to move it, or its right end to change how long it lasts. Pinch, or press + and −, to zoom. In ' +
   'the fields, the arrow keys add or subtract one step. Ctrl+Z undoes.';
 
 /** @param {number} ms */

@@ -19,8 +19,8 @@ NAMES = {
 #: What start and fall mean, for below the table.
 START_AND_FALL = (
     "A drop is already moving when it leaves the nozzle. 'Start of the fall' and 'fall to the beam' describe the same\n"
-    "motion as a fall from rest. Such a fall begins a little higher and earlier, perhaps even before the valve's\n"
-    "command: then its start is below 0. The column 'rig file' shows latency and heights converted to it."
+    "motion as a fall from rest. Such a fall begins a little higher and earlier; if it begins before the valve's\n"
+    "command, its start is below 0. The column 'rig file' shows latency and heights converted in the same way."
 )
 #: The plan's times that beam edges say something about.
 TIMES = {

@@ -77,8 +77,8 @@ def measure_drops(log: ShotLog, series: Sequence[int], *, valve: str | None = No
     if not enough:
         most = max((len(sample.values_s) for sample in samples), default=0)
         raise UserError(
-            f"series {named}: {most} drops of one kind crossed a beam completely; calibration needs "
-            f"{LEAST_DROPS}, preferably 30: beamfall shoot RIG --count 30"
+            f"series {named}: the largest group of like drops has {most} that crossed a beam completely; calibration "
+            f"needs {LEAST_DROPS}, preferably 30: beamfall shoot RIG --count 30"
         )
     return enough
 

@@ -17,7 +17,7 @@ from beamfall.shots.remarks import Oddity, find_remarks
 #: The words, with what they mean.
 WORDS = {
     "before": "drop 2 is in the picture and has not touched the jet",
-    "contact": "drop 2 just touches the jet, nothing spreads yet",
+    "contact": "drop 2 just touches the jet and nothing spreads yet",
     "after": "the umbrella spreads, or has spread",
     "jet": "a jet, but no drop 2",
     "nothing": "lit, but neither jet nor drop 2",
@@ -37,11 +37,11 @@ _OF_MORE = {
 #: The same of one drop's splash.
 _OF_ONE = {
     "before": "the drop is in the picture and has not struck",
-    "crown": "the crown stands",
-    "cavity": "the crown has sunk and no jet rises yet",
-    "jet": "a jet, without a droplet apart from it",
-    "droplet": "the jet falls back, its droplet apart from it",
-    "nothing": "lit, but nothing there",
+    "crown": "the crown is still up",
+    "cavity": "the crown has sunk and no jet has risen yet",
+    "jet": "a jet without a separate droplet",
+    "droplet": "the jet falls back, with a separate droplet",
+    "nothing": "lit, but nothing to see",
     "found": WORDS["found"],
     "black": WORDS["black"],
 }

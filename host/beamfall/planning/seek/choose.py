@@ -83,7 +83,7 @@ def propose(
         kept = "" if spacing_s is None else f" with a spacing of {spacing_s * 1e3:.4g} ms"
         shows = f"drops that could collide{kept}" if weighted.has_contact else "such a picture"
         raise UserError(
-            f"no rig like the one in this file, with {shows}, fits all the answers: "
+            f"no rig that fits this file, with {shows}, fits all the answers: "
             "check the rig file's heights and opening, then seek again with --fresh"
         )
     return best

@@ -53,7 +53,7 @@ def make_sweep(
             last_s if last_s is not None else high,
         )
     if first_s is None or last_s is None:
-        raise UserError(f"a sweep of {say_swept(of)} needs its first and its last value: give both")
+        raise UserError(f"a sweep of {say_swept(of)} needs a first and a last value: give both")
     made = Sweep(
         of=of,
         first_s=first_s,
@@ -77,5 +77,5 @@ def _find_range(rig: Rig, plan: Plan, of: str) -> tuple[float, float]:
     name = "spacing" if of == "spacing" else "flash_delay_at_planned_spacing"
     interval = plan.intervals.get(name) or plan.intervals["flash_delay"]
     if of == "spacing" and plan.spacing_s is None:
-        raise UserError(f"a sweep of the spacing: a {plan.kind} takes one drop, it has no spacing")
+        raise UserError(f"a {plan.kind} takes one drop, so there is no spacing to sweep")
     return round(interval.p5, 4), round(interval.p95, 4)
