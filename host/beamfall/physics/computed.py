@@ -12,6 +12,7 @@ serves for: `fit` for the laws of `physics.jet`, `judge` for judging them. The o
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
@@ -129,7 +130,7 @@ class ComputedSplash:
 @cache
 def list_splashes() -> tuple[ComputedSplash, ...]:
     """All runs of the library, by name."""
-    return tuple(_read_splash(one) for one in _read_about())
+    return tuple(make_splash(one) for one in _read_about())
 
 
 def find_splash(name: str) -> ComputedSplash:
@@ -145,7 +146,8 @@ def _read_about() -> list[dict[str, Any]]:
     return about
 
 
-def _read_splash(one: dict[str, Any]) -> ComputedSplash:
+def make_splash(one: Mapping[str, Any]) -> ComputedSplash:
+    """A run from its stored description: lengths in mm, times in ms."""
     jet = second = None
     if "onset_ms" in one:
         jet = ComputedJet(
