@@ -19,31 +19,20 @@ import numpy as np
 
 from beamfall.arrays import Floats
 from beamfall.errors import KeyProblem, RigFileError
-from beamfall.planning.anchors import judge_anchors
 from beamfall.planning.belief import Belief
-from beamfall.planning.cautions import list_cautions
-from beamfall.planning.draws import Draws, draw_z, find_beam, make_draws
+from beamfall.planning.draws import Draws, draw_z, make_draws
+from beamfall.planning.light import aim_light, build_plan, find_base
 from beamfall.planning.openings import Need, choose_times, find_need, list_planned, split_places
 from beamfall.planning.result import (
-    AnchorEdge,
     Caution,
     CautionKind,
     Plan,
     PlannedDrop,
     make_interval,
-    make_intervals,
 )
 from beamfall.planning.retime import warn_of_delay, warn_outside
-from beamfall.planning.rows import (
-    build_sequence,
-    build_warm_up,
-    find_flash,
-    find_lead,
-    warn_of_shutter,
-)
 from beamfall.planning.setting import Setting, make_setting
-from beamfall.planning.trace import make_trace
-from beamfall.planning.unknowns import NAMES, OF_THE_JET, list_scatters, make_jet_prior
+from beamfall.planning.unknowns import NAMES, make_jet_prior
 from beamfall.setup.rig import Rig
 
 DRAWS = 4000
@@ -73,9 +62,9 @@ def plan_collision(
     check_rig(rig)
     places = split_places(rig)
     main = places[0]
-    stage = _choose_stage(rig, stage_s, STAGE_S)
-    setting = make_setting(main)
-    rigs = draw_rigs(main, setting, draws, learned)
+    if stage_s is None:
+        stage_s = STAGE_S if rig.aim.stage_s is None else rig.aim.stage_s
+    rigs = draw_rigs(main, make_setting(main), draws, learned)
     need = find_need(rigs)
     recalled = learned.recall_spacing(main) if learned is not None else None
     times = choose_times(rigs, need, main.list_fixed(), recalled)
@@ -83,23 +72,17 @@ def plan_collision(
     chance = float(np.mean(np.isfinite(event)))
     if chance < _LEAST_CHANCE:
         _refuse_times(rig, times, need)
-    choices = judge_anchors(main, rigs, times, event, list_scatters(main))
-    anchor = next(choice.anchor for choice in choices if choice.chosen)
-    base = find_base(rigs, main, anchor, times)
-    flash = event + stage - rigs.flash_latency_s - base
-    delay = main.aim.flash_delay_s
-    if delay is None:
-        delay = max(0.0, float(np.nanmedian(flash)))
-    ideal = need.contact_s + stage - rigs.flash_latency_s
+    light = aim_light(main, rigs, times, event, stage_s)
+    ideal = need.contact_s + stage_s - rigs.flash_latency_s
     to_first_edge = rigs.first.latency_s + rigs.first.to_edge_s
     intervals = {
         "nozzle_to_beam": rigs.first.to_edge_s,
         "beam_to_surface": rigs.first.to_surface_s - rigs.first.to_edge_s,
         "jet_onset": rigs.onset_s,
         "spacing": need.spacing_s,
-        "flash_delay": ideal - find_base(rigs, main, anchor, need.times_s),
+        "flash_delay": ideal - find_base(rigs, main, light.anchor, need.times_s),
         "flash_after_first_edge": ideal - to_first_edge,
-        "flash_delay_at_planned_spacing": flash,
+        "flash_delay_at_planned_spacing": light.flash_s,
         "jet_rise": rigs.rise_s,
     }
     for number in range(3, len(times) + 1):
@@ -112,34 +95,18 @@ def plan_collision(
     }
     drops = list_planned(main, times, need)
     drops, shift = add_places(places[1:], float(np.nanmedian(event)), drops, learned, draws=draws)
-    last_edge = float(np.nanpercentile(base, 99.9)) + shift if anchor.count else 0.0
-    first_edge = float(np.nanpercentile(base, 0.1)) + shift if anchor.count else 0.0
-    delay_s = delay + (shift if anchor.count == 0 else 0.0)
-    flash_s = find_flash(rig, anchor, delay_s, first_edge, last_edge)
-    warnings = [*list_cautions(main, setting, rigs, times, chance)]
-    warnings += warn_of_shutter(rig, flash_s)
-    warnings += _about_wishes(main, need, flash)
-    return Plan(
-        kind="collision",
-        rig_name=rig.name,
-        drops=tuple(drops),
-        sequence=build_sequence(
-            rig, drops, anchor, delay_s, last_edge, f"collision, {rig.name}", first_edge_s=first_edge,
-        ),
-        anchor=anchor,
-        anchors=tuple(choices),
-        stage_s=stage,
-        flash_delay_s=delay,
-        intervals=make_intervals(intervals),
-        quantities=make_intervals(quantities),
-        flash_s=flash_s,
-        has_fixed_flash=any(firing.delay_s is not None for firing in rig.firings),
-        assumptions=tuple(list_assumptions(rig, setting, learned)),
-        warnings=tuple(warnings),
+    return build_plan(
+        rig,
+        light,
+        drops=drops,
+        shift_s=shift,
+        intervals=intervals,
+        quantities=quantities,
         chance=chance,
-        warm_up=build_warm_up(rig, rig.aim.warm_up),
-        trace=make_trace(main, rigs, times, event + stage, stage, anchor) if traced else None,
-    )  # fmt: skip
+        wishes=_about_wishes(main, need, light.flash_s),
+        learned=learned,
+        traced=traced,
+    )
 
 
 def check_rig(rig: Rig) -> None:
@@ -204,69 +171,6 @@ def _draw(
         mean, covariance = (np.frombuffer(one) for one in known)
         z = draw_z(count, rng, mean, WIDER**2 * covariance.reshape(len(NAMES), len(NAMES)))
     return make_draws(rig, setting, z, make_jet_prior(rig, setting))
-
-
-def find_base(
-    rigs: Draws, rig: Rig, anchor: AnchorEdge, times_s: tuple[Floats | float, ...]
-) -> Floats:
-    """When the anchor comes; `times_s`: the opening of each drop since the first one, which is 0."""
-    if anchor.count == 0:
-        return np.full(rigs.count, -find_lead(rig))
-    beams = [find_beam(rig, valve) for valve in rigs.valves]
-    seen = [n for n, beam in enumerate(beams, 1) if beam and beam.input == anchor.beam]
-    number = seen[anchor.count - 1]
-    drop = rigs.drop(number)
-    result: Floats = times_s[number - 1] + drop.latency_s + drop.to_edge_s
-    return result
-
-
-def list_assumptions(rig: Rig, setting: Setting, learned: Belief | None) -> list[str]:
-    """The assumptions behind the numbers, in sentences."""
-    u = rig.uncertainty
-    liquid = setting.liquid
-    found = [
-        f"heights are accurate to within {u.height_m * 1e3:.2g} mm, volumes to within {100 * u.volume:.0f} %, the "
-        f"valve's latency to within {u.latency_s * 1e3:.2g} ms (standard deviations)",
-        f"liquid: {liquid.name}, {liquid.density_kg_m3:.1f} kg/m³, {liquid.viscosity_pa_s * 1e3:.3g} mPa·s, "
-        f"{liquid.surface_tension_n_m * 1e3:.1f} mN/m",
-        f"drops detach about one diameter below the nozzle, already falling; gravity {setting.gravity:.4f} m/s²",
-    ]
-    for bottle in rig.bottles:
-        drops = make_setting(rig, bottle.valve).liquid
-        found.append(
-            f"{bottle.valve} releases {drops.name}: {drops.density_kg_m3:.1f} kg/m³, "
-            f"{drops.viscosity_pa_s * 1e3:.3g} mPa·s, {drops.surface_tension_n_m * 1e3:.1f} mN/m; the jet comes from "
-            "the dish's liquid"
-        )
-    if liquid.unknown:
-        names = ", ".join(sorted(liquid.unknown))
-        found.append(
-            f"only typical values are known for the liquid's {names}, so the jet's intervals are wider"
-        )
-    known = learned.fit(rig) if learned is not None else None
-    if learned is None or known is None or not _narrows_jet(known[1]):
-        found.append(
-            "the jet's onset, rise and height come from computed splashes, with wide intervals; seeking narrows them"
-        )
-    if learned is not None and known is not None:
-        found.append(learned.describe())
-    elif learned is not None and learned.chain:
-        found.append(
-            "what was learned about this rig is kept but not used, because the liquid, dish, drop or valve has "
-            "changed, or an earlier version of Beamfall calculated differently; seek again"
-        )
-    return found
-
-
-def _narrows_jet(covariance: Floats) -> bool:
-    """Whether anything is known about the jet itself; calibrating says nothing about it."""
-    return any(covariance[n, n] < 0.999 for n in map(NAMES.index, OF_THE_JET))
-
-
-def _choose_stage(rig: Rig, asked_s: float | None, default_s: float) -> float:
-    if asked_s is not None:
-        return asked_s
-    return default_s if rig.aim.stage_s is None else rig.aim.stage_s
 
 
 def add_places(

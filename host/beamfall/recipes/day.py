@@ -14,8 +14,8 @@ import numpy as np
 
 from beamfall.arrays import Floats
 from beamfall.planning.belief import Belief
-from beamfall.planning.collision import find_base
 from beamfall.planning.draws import Draws, draw_z, make_draws
+from beamfall.planning.light import find_base
 from beamfall.planning.result import AnchorEdge, Interval
 from beamfall.planning.rows import EARLIEST_S, keep_open
 from beamfall.planning.seek.answer import Shot

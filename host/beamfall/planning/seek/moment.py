@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from beamfall.planning.belief import Belief
-from beamfall.planning.collision import find_base
+from beamfall.planning.light import find_base
 from beamfall.planning.openings import split_places
 from beamfall.planning.result import AnchorEdge, Interval, make_interval
 from beamfall.planning.seek.likelihood import WORDS, Moments
