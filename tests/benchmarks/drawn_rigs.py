@@ -169,7 +169,7 @@ def _push(rig: Any, draws: random.Random) -> Any:
 
 def _make_computed(rig: Any, number: int, world: str) -> Any:
     """Liquid, drop, height and dish of a computed splash."""
-    from beamfall.physics.fall import fall
+    from beamfall.physics.fall import Conditions, fall
     from beamfall.planning.setting import compute_flow, compute_start_speed, make_setting
 
     case = find_case(number, world)
@@ -189,9 +189,11 @@ def _make_computed(rig: Any, number: int, world: str) -> Any:
     for _ in range(40):
         middle = 0.5 * (low + high)
         speed = fall(
-            middle, diameter, liquid_density_kg_m3=liquid.density_kg_m3,
-            surface_tension_n_m=liquid.surface_tension_n_m, initial_speed_m_s=start,
-        ).speed_m_s  # fmt: skip
+            middle,
+            diameter,
+            Conditions(liquid.density_kg_m3, liquid.surface_tension_n_m),
+            initial_speed_m_s=start,
+        ).speed_m_s
         low, high = (middle, high) if speed < case.speed_m_s else (low, middle)
     height = low + 1.5 * diameter
     beam = replace(rig.beams[0], height_m=height - 0.12)

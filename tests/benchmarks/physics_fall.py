@@ -16,12 +16,13 @@ from fluids.drag import drag_sphere
 from scipy.integrate import solve_ivp
 
 from beamfall.physics.air import Air
-from beamfall.physics.fall import fall, terminal_speed
+from beamfall.physics.fall import Conditions, fall, terminal_speed
 from beamfall.physics.fall_table import DropFalls
 
 GRAVITY = 9.80665
 LIQUID_KG_M3 = 998.207  # IAPWS-95, 20 °C
 AIR = Air(1.20458, 1.82057e-5)  # 20 °C, 101,325 Pa
+IN_AIR = Conditions(air=AIR)
 HEIGHTS_M = np.round(np.arange(0.1, 1.0001, 0.05), 3)
 # Gunn & Kinzer 1949, J. Meteorology 6:243 (second-hand). 5.5 mm: between 9.14 (5.4) and 9.16 (5.6),
 # those two and no other figure from memory.
@@ -62,13 +63,13 @@ def main() -> None:
     print("  mm   from sphere drag         from closed form         sphere - closed, 1.0 m   vt/GK")
     for diameter_mm, terminal in TERMINAL_M_S.items():
         d = diameter_mm * 1e-3
-        model = np.array([fall(float(h), d, air=AIR).time_s for h in HEIGHTS_M])
+        model = np.array([fall(float(h), d, IN_AIR).time_s for h in HEIGHTS_M])
         sphere = integrate_sphere(d, HEIGHTS_M)
         closed = solve_closed_form(terminal, HEIGHTS_M)
         print(
             f"  {diameter_mm:.1f}  {largest(model - sphere)}  {largest(model - closed)}"
             f"  {(sphere[-1] - closed[-1]) * 1e3:+8.3f} ms"
-            f"              {terminal_speed(d, air=AIR) / terminal - 1:+.1%}"
+            f"              {terminal_speed(d, IN_AIR) / terminal - 1:+.1%}"
         )
 
     for height in (0.1, 0.5, 1.0):
@@ -85,15 +86,15 @@ def main() -> None:
     heights, diameters = rng.uniform(0.1, 1.0, count), rng.uniform(1e-3, 5.5e-3, count)
     starts = rng.uniform(0.0, 0.5, count)
     begin = time.perf_counter()
-    DropFalls(np.full(1, 4e-3), np.zeros(1), air=AIR).fall(np.full(1, 0.5))
+    DropFalls(np.full(1, 4e-3), np.zeros(1), IN_AIR).fall(np.full(1, 0.5))
     print(f"first array call (builds the table): {(time.perf_counter() - begin) * 1e3:.0f} ms")
     for name, start in (("from rest", np.zeros(count)), ("with an initial speed", starts)):
         begin = time.perf_counter()
-        result = DropFalls(diameters, start, air=AIR).fall(heights)
+        result = DropFalls(diameters, start, IN_AIR).fall(heights)
         rate = count / (time.perf_counter() - begin)
         some = range(0, count, 8)
         single = [
-            fall(heights[i], diameters[i], air=AIR, initial_speed_m_s=float(start[i])) for i in some
+            fall(heights[i], diameters[i], IN_AIR, initial_speed_m_s=float(start[i])) for i in some
         ]
         apart = max(abs(result.time_s[i] - one.time_s) for i, one in zip(some, single, strict=True))
         print(f"arrays {name}: {rate / 1e6:.1f} million/s, within {apart * 1e6:.1f} µs of `fall`")

@@ -44,7 +44,7 @@ from drawn_rigs import WORLDS
 from hidden_rigs import HiddenRigs
 
 from beamfall.physics.umbrella import umbrella_age
-from beamfall.planning.collision import STAGE_S
+from beamfall.planning.light import STAGE_S
 from beamfall.planning.make import make_plan
 from beamfall.planning.result import Plan
 from beamfall.planning.seek.answer import Answer, Shot

@@ -13,7 +13,7 @@ from pathlib import Path
 from beamfall.board import Board
 from beamfall.physics import drops
 from beamfall.physics.drops import compute_diameter
-from beamfall.physics.fall import fall
+from beamfall.physics.fall import Conditions, fall
 from beamfall.planning.calibration import Calibration, calibrate, measure_drops
 from beamfall.setup.rig import Rig, example_rig
 from beamfall.setup.rig_sections import Beam
@@ -74,21 +74,16 @@ def find_truth(model: RigModel, beam: int = 0) -> dict[str, float]:
         diameter, valve.flow.compute_push(open_s), valve.bore_m, model.liquid, gravity=model.gravity
     )
     start = valve.nozzle_height_m - valve.detachment_ratio * diameter
-    law = {
-        "liquid_density_kg_m3": model.liquid.density_kg_m3,
-        "surface_tension_n_m": model.liquid.surface_tension_n_m,
-        "air": model.air,
-        "gravity": model.gravity,
-    }
+    law = Conditions(
+        model.liquid.density_kg_m3, model.liquid.surface_tension_n_m, model.air, model.gravity
+    )
     low, high = 0.0, 0.2  # the head that gives the first speed, by bisection
     for _ in range(60):
         middle = 0.5 * (low + high)
-        slow = middle <= 0.0 or fall(middle, diameter, **law).speed_m_s < start_speed
+        slow = middle <= 0.0 or fall(middle, diameter, law).speed_m_s < start_speed
         low, high = (middle, high) if slow else (low, middle)
-    since = fall(low, diameter, **law).time_s if low > 1e-9 else 0.0
-    fallen = fall(
-        start - model.beams[beam].height_m, diameter, initial_speed_m_s=start_speed, **law
-    )
+    since = fall(low, diameter, law).time_s if low > 1e-9 else 0.0
+    fallen = fall(start - model.beams[beam].height_m, diameter, law, initial_speed_m_s=start_speed)
     return {
         "latency_s": valve.latency_s - since,
         "distance_m": start + low - model.beams[beam].height_m,

@@ -18,12 +18,13 @@ from out_of_range import ANY, Bounds, refuses
 from beamfall.errors import PhysicsRangeError
 from beamfall.physics.air import Air
 from beamfall.physics.drag import drag_coefficient
-from beamfall.physics.fall import fall, terminal_speed
+from beamfall.physics.fall import Conditions, fall, terminal_speed
 from beamfall.physics.fall_table import DropFalls
 
 GRAVITY, WATER = 9.80665, 998.207
 # CIPM-2007 dry air and Lemmon & Jacobsen viscosity at 20 °C, 101,325 Pa
 AIR = Air(1.20458, 1.82057e-5)
+IN_AIR = Conditions(air=AIR)
 REDUCED = GRAVITY * (1 - AIR.density_kg_m3 / WATER)
 HEIGHTS_M = (0.1, 0.2, 0.3, 0.5, 0.7, 1.0)
 
@@ -60,14 +61,14 @@ def integrate_sphere(diameter_m: float) -> dict[float, float]:
 def test_terminal_speed_meets_gunn_and_kinzer(
     diameter_mm: float, speed_m_s: float, tolerance: float
 ) -> None:
-    assert terminal_speed(diameter_mm * 1e-3, air=AIR) == pytest.approx(speed_m_s, rel=tolerance)
+    assert terminal_speed(diameter_mm * 1e-3, IN_AIR) == pytest.approx(speed_m_s, rel=tolerance)
 
 
 @pytest.mark.parametrize("diameter_mm", [1.5, 2.5, 3.5, 4.5, 5.5])
 def test_terminal_speed_meets_the_fit_of_atlas(diameter_mm: float) -> None:
     # Atlas et al. 1973: 9.65 − 10.3·exp(−0.6·D), itself within 2 % of Gunn & Kinzer
     fit = 9.65 - 10.3 * math.exp(-0.6 * diameter_mm)
-    assert terminal_speed(diameter_mm * 1e-3, air=AIR) == pytest.approx(fit, rel=0.025)
+    assert terminal_speed(diameter_mm * 1e-3, IN_AIR) == pytest.approx(fit, rel=0.025)
 
 
 @pytest.mark.parametrize("diameter_mm", [1.0, 2.0, 3.0, 4.0, 5.0])
@@ -76,7 +77,7 @@ def test_no_drop_outruns_a_rigid_sphere(diameter_mm: float) -> None:
     sphere = fluids_drag.v_terminal(
         D=diameter_mm * 1e-3, rhop=WATER, rho=AIR.density_kg_m3, mu=AIR.viscosity_pa_s
     )
-    assert terminal_speed(diameter_mm * 1e-3, air=AIR) < sphere
+    assert terminal_speed(diameter_mm * 1e-3, IN_AIR) < sphere
 
 
 @pytest.mark.parametrize("reynolds", [50.0, 100.0, 500.0, 1000.0, 3000.0])
@@ -88,7 +89,7 @@ def test_without_flattening_the_drag_is_that_of_a_sphere(reynolds: float) -> Non
 
 @pytest.mark.parametrize("height_m", HEIGHTS_M)
 def test_4_mm_lies_within_0_3_ms_of_both_models(height_m: float) -> None:
-    found = fall(height_m, 4e-3, air=AIR).time_s
+    found = fall(height_m, 4e-3, IN_AIR).time_s
     # constant drag coefficient at Gunn & Kinzer's 8.83 m/s: t = vt/g'·arcosh(exp(g'h/vt²))
     closed = 8.83 / REDUCED * math.acosh(math.exp(REDUCED * height_m / 8.83**2))
     assert found == pytest.approx(closed, abs=0.3e-3)
@@ -101,7 +102,7 @@ def test_4_mm_lies_within_0_3_ms_of_both_models(height_m: float) -> None:
 def test_other_drops_stay_near_integrated_sphere_drag(diameter_mm: float, bound_ms: float) -> None:
     sphere = integrate_sphere(diameter_mm * 1e-3)
     for height_m in HEIGHTS_M:
-        found = fall(height_m, diameter_mm * 1e-3, air=AIR).time_s
+        found = fall(height_m, diameter_mm * 1e-3, IN_AIR).time_s
         assert found == pytest.approx(sphere[height_m], abs=bound_ms * 1e-3)
         assert found >= sphere[height_m] - 2e-6  # a flattened drop is never faster
 
@@ -109,12 +110,12 @@ def test_other_drops_stay_near_integrated_sphere_drag(diameter_mm: float, bound_
 @pytest.mark.parametrize(("height_m", "expected_ms"), [(0.1, 143.19), (0.3, 249.06), (0.5, 322.88)])
 def test_published_times_at_4_mm(height_m: float, expected_ms: float) -> None:
     # computed: closed form with Gunn & Kinzer's terminal speed
-    assert fall(height_m, 4e-3, air=AIR).time_s * 1e3 == pytest.approx(expected_ms, abs=0.3)
+    assert fall(height_m, 4e-3, IN_AIR).time_s * 1e3 == pytest.approx(expected_ms, abs=0.3)
 
 
 def test_published_time_at_2_mm() -> None:
     # computed with fluids 1.3.1, integrated: 328.70 ms at 0.5 m
-    assert fall(0.5, 2e-3, air=AIR).time_s * 1e3 == pytest.approx(328.70, abs=0.3)
+    assert fall(0.5, 2e-3, IN_AIR).time_s * 1e3 == pytest.approx(328.70, abs=0.3)
 
 
 def test_a_drop_with_an_initial_speed_falls_as_scipy_says() -> None:
@@ -134,7 +135,7 @@ def test_a_drop_with_an_initial_speed_falls_as_scipy_says() -> None:
         derivative, (0, 1), [0.0, start], rtol=1e-10, atol=1e-12,
         events=lambda _, y: y[0] - height,
     )  # fmt: skip
-    ours = fall(height, d, air=AIR, initial_speed_m_s=start)
+    ours = fall(height, d, IN_AIR, initial_speed_m_s=start)
     assert ours.time_s == pytest.approx(float(found.t_events[0][0]), abs=1e-6)
     assert ours.speed_m_s == pytest.approx(float(found.y_events[0][0][1]), abs=1e-4)
 
@@ -144,15 +145,10 @@ def test_arrays_agree_with_single_falls() -> None:
     drops, sizes = rng.uniform(0.0, 1.2, 400), rng.uniform(1e-3, 5.5e-3, 400)
     starts = np.where(rng.random(400) < 0.3, 0.0, rng.uniform(0.0, 2.0, 400))
     # a soapy, denser liquid in thin mountain air, so that every condition matters
-    conditions = {
-        "liquid_density_kg_m3": 1150.0,
-        "surface_tension_n_m": 0.035,
-        "air": Air(0.95, 1.78e-5),
-        "gravity": 9.79,
-    }
-    many = DropFalls(sizes, starts, **conditions).fall(drops)
+    conditions = Conditions(1150.0, 0.035, Air(0.95, 1.78e-5), 9.79)
+    many = DropFalls(sizes, starts, conditions).fall(drops)
     for i in range(400):
-        one = fall(drops[i], sizes[i], initial_speed_m_s=starts[i], **conditions)
+        one = fall(drops[i], sizes[i], conditions, initial_speed_m_s=starts[i])
         assert many.time_s[i] == pytest.approx(one.time_s, abs=4e-6)
         assert many.speed_m_s[i] == pytest.approx(one.speed_m_s, abs=1e-4)
 
@@ -247,22 +243,21 @@ def test_what_is_out_of_range_is_refused_by_name(
 
 def test_strange_conditions_are_refused_by_name() -> None:
     with refuses("liquid density", 1.0):
-        fall(0.5, 4e-3, liquid_density_kg_m3=1.0)
+        fall(0.5, 4e-3, Conditions(liquid_density_kg_m3=1.0))
     with refuses("surface tension", 72.7):
-        terminal_speed(4e-3, surface_tension_n_m=72.7)  # mN/m given for N/m
+        terminal_speed(4e-3, Conditions(surface_tension_n_m=72.7))  # mN/m given for N/m
     with refuses("gravity", 981.0):
-        fall(0.5, 4e-3, gravity=981.0)
+        fall(0.5, 4e-3, Conditions(gravity=981.0))
     with refuses("initial speed", -1.0):
         fall(0.5, 4e-3, initial_speed_m_s=-1.0)
 
 
 def test_a_drop_near_breaking_up_is_refused() -> None:
     # 5 m of fall flattens a large soapy drop beyond the drops of Gunn & Kinzer (We 7.8)
+    soapy = Conditions(surface_tension_n_m=0.025)
     for call in (
-        lambda: fall(5.0, 5.5e-3, surface_tension_n_m=0.025),
-        lambda: DropFalls(np.full(2, 5.5e-3), np.zeros(2), surface_tension_n_m=0.025).fall(
-            np.array([0.5, 5.0])
-        ),
+        lambda: fall(5.0, 5.5e-3, soapy),
+        lambda: DropFalls(np.full(2, 5.5e-3), np.zeros(2), soapy).fall(np.array([0.5, 5.0])),
     ):
         with pytest.raises(PhysicsRangeError) as caught:
             call()

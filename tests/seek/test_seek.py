@@ -12,8 +12,8 @@ from tiers import in_full
 
 from beamfall.errors import UserError
 from beamfall.planning.belief import Belief, Step, describe_basis
+from beamfall.planning.openings import quantiles
 from beamfall.planning.seek.answer import Answer, Shot
-from beamfall.planning.seek.choose import quantiles
 from beamfall.planning.seek.likelihood import WORDS
 from beamfall.planning.seek.search import Search
 from beamfall.planning.seek.weighted_rigs import WeightedRigs

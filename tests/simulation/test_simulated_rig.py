@@ -10,7 +10,7 @@ import pytest
 from simulated_drops import AIR, BEAM1, LIGHT1, VALVE1, G, fire, listen, open_valve, rig_of, shoot
 
 from beamfall.errors import UserError
-from beamfall.physics.fall import fall
+from beamfall.physics.fall import Conditions, fall
 from beamfall.physics.jet import tip_heights
 from beamfall.setup.rig import example_rig
 from beamfall.setup.rig_sections import Beam
@@ -20,6 +20,8 @@ from beamfall.sim.drops import find_height, make_drop
 from beamfall.sim.model import BeamModel
 from beamfall.sim.needs import find_needs
 from beamfall.sim.rig import SimulatedRig
+
+IN_AIR = Conditions(air=AIR, gravity=G)
 
 
 # -- falling and darkening ------------------------------------------------------------------------
@@ -41,9 +43,7 @@ def test_a_drop_falls_as_published(diameter_m, time_ms, within_ms) -> None:
 def test_a_drop_darkens_the_beam_for_its_size_over_its_speed(width_m, dark_ms) -> None:
     # (d + w)/v, 4 mm at 1.565 m/s: 2.556 ms without width, 4.473 ms with 3 mm (reference values).
     height = 0.5 - 0.1274  # where its speed is that
-    assert fall(0.5 - height, 0.004, air=AIR, gravity=G).speed_m_s == pytest.approx(
-        1.565, abs=0.002
-    )
+    assert fall(0.5 - height, 0.004, IN_AIR).speed_m_s == pytest.approx(1.565, abs=0.002)
     rig = SimulatedRig(rig_of(beams=(BeamModel(height + 0.002, width_m),)))
     open_valve(rig, 0.5)
     (dark, _, on), (clear, _, off) = listen(rig, 2.0)
@@ -89,7 +89,7 @@ def test_the_height_of_a_drop_is_its_fall_read_backwards() -> None:
     drop = make_drop(model, 1, 0.0, model.valves[0].opening_s, random.Random(0), 0.0)
     assert drop is not None
     for distance in (0.05, 0.2, 0.45):
-        when = drop.left_s + fall(distance, 0.004, air=AIR, gravity=G).time_s
+        when = drop.left_s + fall(distance, 0.004, IN_AIR).time_s
         lowest = drop.start_height_m - distance - 0.002
         assert find_height(model, drop, when) == pytest.approx(lowest, abs=1e-5)
     assert find_height(model, drop, drop.left_s - 0.001) is None
@@ -121,7 +121,7 @@ def test_at_the_contact_drop_2_touches_the_tip() -> None:
     assert jet.tip_m(contact.when_s) == pytest.approx(contact.height_m, abs=2e-6)
     # and its lowest point is there: its centre has fallen the rest of the way
     fallen = second.start_height_m - contact.height_m - 0.002
-    took = fall(fallen, 0.004, air=AIR, gravity=G).time_s
+    took = fall(fallen, 0.004, IN_AIR).time_s
     assert contact.when_s - second.left_s == pytest.approx(took, abs=2e-6)
 
 

@@ -188,10 +188,7 @@ def expect_drop(rig: Rig, valve: Valve, beam: Beam) -> Expectation | None:
         result = fall(
             valve.height_m - diameter - beam.height_m - 0.5 * reach,
             diameter,
-            liquid_density_kg_m3=setting.liquid.density_kg_m3,
-            surface_tension_n_m=setting.liquid.surface_tension_n_m,
-            air=setting.air,
-            gravity=setting.gravity,
+            setting.conditions,
             initial_speed_m_s=compute_start_speed(valve, setting, diameter),
         )
     except PhysicsRangeError:

@@ -104,15 +104,7 @@ def _describe_liquid(liquid: Liquid) -> Iterator[str]:
 
 
 def _fall_by(rig: Rig, setting: Setting, height_m: float) -> FallResult:
-    liquid = setting.liquid
-    return fall(
-        height_m,
-        compute_drop(rig.valves[0], setting),
-        liquid_density_kg_m3=liquid.density_kg_m3,
-        surface_tension_n_m=liquid.surface_tension_n_m,
-        air=setting.air,
-        gravity=setting.gravity,
-    )
+    return fall(height_m, compute_drop(rig.valves[0], setting), setting.conditions)
 
 
 def check_file(path: Path) -> list[Doubt]:

@@ -43,20 +43,40 @@ _AT_REST_M_S = 1e-6  # slower than this is rest: it moves time by 0.1 µs
 _STEPS_PER_ROOT_M = 11  # keeps time within 3 µs at 1 mm, 0.1 µs at 4 mm, over 1 m (measured)
 
 
+class Conditions(NamedTuple):
+    """Liquid and air of a fall, and gravity; SI units."""
+
+    liquid_density_kg_m3: float = WATER_DENSITY_KG_M3
+    surface_tension_n_m: float = WATER_SURFACE_TENSION_N_M
+    air: Air = ROOM_AIR
+    gravity: float = STANDARD_GRAVITY
+
+    def check(self) -> None:
+        """Raise PhysicsRangeError when one of them is out of range."""
+        check_range("liquid density", self.liquid_density_kg_m3, 600.0, 2000.0, "kg/m³")
+        check_range("surface tension", self.surface_tension_n_m, 0.015, 0.090, "N/m")
+        check_range("gravity", self.gravity, 9.7, 9.9, "m/s²")
+
+    def move(self, diameter_m: float) -> tuple[float, float, float, float]:
+        """The numbers of a drop's equation of motion: g(1 − ρa/ρl), (3/4)(ρa/ρl)/D, Re/v and We/v²."""
+        air = self.air
+        density_ratio = air.density_kg_m3 / self.liquid_density_kg_m3
+        return (
+            self.gravity * (1.0 - density_ratio),
+            0.75 * density_ratio / diameter_m,
+            air.density_kg_m3 * diameter_m / air.viscosity_pa_s,
+            air.density_kg_m3 * diameter_m / self.surface_tension_n_m,
+        )
+
+
+WATER_IN_A_ROOM = Conditions()
+
+
 class FallResult(NamedTuple):
     """Time in s since the start of the fall and speed in m/s at its end."""
 
     time_s: float
     speed_m_s: float
-
-
-def check_conditions(
-    liquid_density_kg_m3: float, surface_tension_n_m: float, gravity: float
-) -> None:
-    """Raise PhysicsRangeError when one of them is out of range."""
-    check_range("liquid density", liquid_density_kg_m3, 600.0, 2000.0, "kg/m³")
-    check_range("surface tension", surface_tension_n_m, 0.015, 0.090, "N/m")
-    check_range("gravity", gravity, 9.7, 9.9, "m/s²")
 
 
 def refuse_flattening(weber: float) -> PhysicsRangeError:
@@ -70,11 +90,8 @@ def refuse_flattening(weber: float) -> PhysicsRangeError:
 def fall(
     height_m: float,
     diameter_m: float,
+    conditions: Conditions = WATER_IN_A_ROOM,
     *,
-    liquid_density_kg_m3: float = WATER_DENSITY_KG_M3,
-    surface_tension_n_m: float = WATER_SURFACE_TENSION_N_M,
-    air: Air = ROOM_AIR,
-    gravity: float = STANDARD_GRAVITY,
     initial_speed_m_s: float = 0.0,
 ) -> FallResult:
     """Time and speed of one drop after it has fallen `height_m` from where it came free.
@@ -87,17 +104,13 @@ def fall(
     check_range("fall height", height_m, 0.0, MAX_HEIGHT_M, "m")
     check_range("initial speed", initial_speed_m_s, 0.0, MAX_INITIAL_SPEED_M_S, "m/s")
     check_range("drop diameter", diameter_m, MIN_DIAMETER_M, MAX_DIAMETER_M, "m")
-    check_conditions(liquid_density_kg_m3, surface_tension_n_m, gravity)
+    conditions.check()
     if height_m == 0.0:
         return FallResult(0.0, initial_speed_m_s)
     if initial_speed_m_s < _AT_REST_M_S:
         initial_speed_m_s = 0.0
 
-    density_ratio = air.density_kg_m3 / liquid_density_kg_m3
-    drive = gravity * (1.0 - density_ratio)
-    drag = 0.75 * density_ratio / diameter_m
-    reynolds_per_speed = air.density_kg_m3 * diameter_m / air.viscosity_pa_s
-    weber_per_speed2 = air.density_kg_m3 * diameter_m / surface_tension_n_m
+    drive, drag, reynolds_per_speed, weber_per_speed2 = conditions.move(diameter_m)
     coefficient = drag_coefficient
 
     # s² counts height from where a drop without drag would have started at rest.
@@ -140,26 +153,15 @@ def fall(
     return FallResult(time, v)
 
 
-def terminal_speed(
-    diameter_m: float,
-    *,
-    liquid_density_kg_m3: float = WATER_DENSITY_KG_M3,
-    surface_tension_n_m: float = WATER_SURFACE_TENSION_N_M,
-    air: Air = ROOM_AIR,
-    gravity: float = STANDARD_GRAVITY,
-) -> float:
+def terminal_speed(diameter_m: float, conditions: Conditions = WATER_IN_A_ROOM) -> float:
     """Speed in m/s at which drag balances weight, for a drop of 1-5.5 mm.
 
     The root of the equation of motion at the head of this module, by bisection to 1 part in 1e12.
     Raises PhysicsRangeError as `fall` does.
     """
     check_range("drop diameter", diameter_m, MIN_DIAMETER_M, MAX_DIAMETER_M, "m")
-    check_conditions(liquid_density_kg_m3, surface_tension_n_m, gravity)
-    density_ratio = air.density_kg_m3 / liquid_density_kg_m3
-    drive = gravity * (1.0 - density_ratio)
-    drag = 0.75 * density_ratio / diameter_m
-    reynolds_per_speed = air.density_kg_m3 * diameter_m / air.viscosity_pa_s
-    weber_per_speed2 = air.density_kg_m3 * diameter_m / surface_tension_n_m
+    conditions.check()
+    drive, drag, reynolds_per_speed, weber_per_speed2 = conditions.move(diameter_m)
     low, high = 0.1, 30.0
     while high - low > 1e-12 * high:
         v = 0.5 * (low + high)

@@ -19,7 +19,6 @@ from typing import NamedTuple
 import numpy as np
 
 from beamfall.arrays import Floats
-from beamfall.physics.air import Air
 from beamfall.physics.drag import drag_coefficient
 from beamfall.physics.fall import (
     MAX_DIAMETER_M,
@@ -27,13 +26,10 @@ from beamfall.physics.fall import (
     MAX_INITIAL_SPEED_M_S,
     MAX_WEBER,
     MIN_DIAMETER_M,
-    ROOM_AIR,
-    WATER_DENSITY_KG_M3,
-    WATER_SURFACE_TENSION_N_M,
-    check_conditions,
+    WATER_IN_A_ROOM,
+    Conditions,
     refuse_flattening,
 )
-from beamfall.physics.gravity import STANDARD_GRAVITY
 from beamfall.physics.ranges import check_range
 
 _DIAMETER_NODES = 10
@@ -63,18 +59,16 @@ class DropFalls:
         self,
         diameter_m: Floats,
         initial_speed_m_s: Floats,
-        *,
-        liquid_density_kg_m3: float = WATER_DENSITY_KG_M3,
-        surface_tension_n_m: float = WATER_SURFACE_TENSION_N_M,
-        air: Air = ROOM_AIR,
-        gravity: float = STANDARD_GRAVITY,
+        conditions: Conditions = WATER_IN_A_ROOM,
     ) -> None:
         _check_all("drop diameter", diameter_m, MIN_DIAMETER_M, MAX_DIAMETER_M, "m")
         _check_all("initial speed", initial_speed_m_s, 0.0, MAX_INITIAL_SPEED_M_S, "m/s")
-        check_conditions(liquid_density_kg_m3, surface_tension_n_m, gravity)
+        conditions.check()
         self._diameter, self._start = diameter_m, initial_speed_m_s
-        self._conditions = (liquid_density_kg_m3, surface_tension_n_m, air, gravity)
-        self._weber_per_speed2 = air.density_kg_m3 / surface_tension_n_m * diameter_m
+        self._conditions = conditions
+        self._weber_per_speed2 = (
+            conditions.air.density_kg_m3 / conditions.surface_tension_n_m * diameter_m
+        )
         self._prepared: dict[float, FallsOfDrops] = {}
 
     def fall(self, height_m: Floats) -> FallArrayResult:
@@ -82,7 +76,7 @@ class DropFalls:
         _check_all("fall height", height_m, 0.0, MAX_HEIGHT_M, "m")
         top = _choose_top(height_m)
         if top not in self._prepared:
-            table = build_table(*self._conditions, top)
+            table = build_table(self._conditions, top)
             self._prepared[top] = table.prepare(self._diameter, self._start)
         time, speed = self._prepared[top].evaluate(height_m)
         weber = float((self._weber_per_speed2 * speed**2).max())
@@ -166,14 +160,9 @@ def _horner(coefficients: list[Floats], x: Floats) -> Floats:
 
 
 @lru_cache(maxsize=32)
-def build_table(
-    liquid_density: float,
-    surface_tension: float,
-    air: Air,
-    gravity: float,
-    top_height: float,
-) -> FallTable:
+def build_table(conditions: Conditions, top_height: float) -> FallTable:
     """Integrate the path and fit it; some 20 ms. Same equation and units as `fall.fall`."""
+    liquid_density, surface_tension, air, gravity = conditions
     ratio = air.density_kg_m3 / liquid_density
     drive = gravity * (1.0 - ratio)
     y = np.polynomial.chebyshev.chebpts1(_DIAMETER_NODES)

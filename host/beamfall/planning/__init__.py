@@ -8,6 +8,7 @@ learned     the file of beliefs beside the rig file
 history     what each step did to the plan
 stage       which moment of the splash is wanted, as people write it
 openings    when each drop must leave its valve, and what it does in the picture
+light       the light of a plan, and the plan around it
 collision   the plan of a collision of two or more drops: sequence, intervals, warnings
 single      the plan of a picture of one drop
 """

@@ -21,7 +21,7 @@ from beamfall.arrays import Floats
 from beamfall.errors import KeyProblem, RigFileError
 from beamfall.planning.belief import Belief
 from beamfall.planning.draws import Draws, draw_z, make_draws
-from beamfall.planning.light import aim_light, build_plan, find_base
+from beamfall.planning.light import aim_light, build_plan, choose_stage, find_base
 from beamfall.planning.openings import Need, choose_times, find_need, list_planned, split_places
 from beamfall.planning.result import (
     Caution,
@@ -36,7 +36,6 @@ from beamfall.planning.unknowns import NAMES, make_jet_prior
 from beamfall.setup.rig import Rig
 
 DRAWS = 4000
-STAGE_S = 0.002  # after the contact the umbrella has begun to spread (our choice)
 WIDER = 1.1  # intervals are this much wider than the models ask for, since models are wrong too
 _LEAST_DELAY_S = 0.001
 _LEAST_CHANCE = 0.01  # of rigs that fit the file: with fewer whose drops meet, the openings are a mistake (our choice)
@@ -53,7 +52,7 @@ def plan_collision(
 ) -> Plan:
     """Plan a collision of two or more drops for a rig.
 
-    `stage_s`: when the light is to come after the last contact (the rig's aim, else STAGE_S).
+    `stage_s`: when the light is to come after the last contact (the rig's aim, else `light.STAGE_S`).
     `learned`: what seeking and calibrating have shown of this rig. `traced`: with what a picture of the plan is
     drawn from. Values that the rig's aim or a [[drop]] fixes are kept.
     Raises RigFileError if the rig has no flash or asks for the impossible, PhysicsRangeError
@@ -62,8 +61,7 @@ def plan_collision(
     check_rig(rig)
     places = split_places(rig)
     main = places[0]
-    if stage_s is None:
-        stage_s = STAGE_S if rig.aim.stage_s is None else rig.aim.stage_s
+    stage_s = choose_stage(rig, stage_s)
     rigs = draw_rigs(main, make_setting(main), draws, learned)
     need = find_need(rigs)
     recalled = learned.recall_spacing(main) if learned is not None else None

@@ -44,14 +44,7 @@ class FallingDrop:
 
     def make_falls(self, start_speed_m_s: Floats) -> DropFalls:
         """The falls of such drops with a first speed."""
-        return DropFalls(
-            self.diameter_m,
-            start_speed_m_s,
-            liquid_density_kg_m3=self.setting.liquid.density_kg_m3,
-            surface_tension_n_m=self.setting.liquid.surface_tension_n_m,
-            air=self.setting.air,
-            gravity=self.setting.gravity,
-        )
+        return DropFalls(self.diameter_m, start_speed_m_s, self.setting.conditions)
 
     @cached_property
     def _falls(self) -> DropFalls:

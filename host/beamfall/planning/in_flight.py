@@ -6,7 +6,6 @@ import numpy as np
 
 from beamfall.arrays import Floats
 from beamfall.physics.expected_drop import ExpectedDrop
-from beamfall.planning.belief import Belief
 from beamfall.planning.collision import draw_rigs
 from beamfall.planning.draws import DropDraws, find_beam
 from beamfall.planning.seek.answer import Shot
@@ -20,16 +19,14 @@ _EDGE_S = 1e-4
 _NEWTON = 4
 
 
-def expect_drops(
-    rig: Rig, shot: Shot, learned: Belief | None = None
-) -> tuple[ExpectedDrop | None, ...]:
+def expect_drops(rig: Rig, shot: Shot) -> tuple[ExpectedDrop | None, ...]:
     """Return each drop of a shot at its light, in the order of the openings; None for one whose edge was not seen.
 
     Edges are those of the rig's first beam, as `seek.answer.read_shot` finds them; further flashes are left out.
     Heights of beam and nozzle, size and first speed are as uncertain as the rig file says, less what the first drop's
-    dwell and `learned` tell. Raises PhysicsRangeError as planning does.
+    dwell tells. Raises PhysicsRangeError as planning does.
     """
-    rigs = draw_rigs(rig, make_setting(rig), _DRAWS, learned)
+    rigs = draw_rigs(rig, make_setting(rig), _DRAWS, None)
     light = shot.flash_s + rigs.flash_latency_s
     weights = weigh_dwell(rigs, shot)
     onset = _average(rigs.onset_s, weights)

@@ -32,6 +32,8 @@ from beamfall.planning.trace import make_trace
 from beamfall.planning.unknowns import NAMES, OF_THE_JET, list_scatters
 from beamfall.setup.rig import Rig
 
+STAGE_S = 0.002  # after the contact the umbrella has begun to spread (our choice)
+
 
 @dataclass(frozen=True)
 class Light:
@@ -53,6 +55,15 @@ class Light:
     def flash_s(self) -> Floats:
         """The delay of the flash after the anchor's edge."""
         return self.event_s + self.stage_s - self.rigs.flash_latency_s - self.base_s
+
+
+def choose_stage(rig: Rig, asked_s: float | None = None) -> float:
+    """When the light is to come, in s after what the picture shows: as asked, as the rig's aim says, or the usual."""
+    if asked_s is not None:
+        return asked_s
+    if rig.aim.stage_s is not None:
+        return rig.aim.stage_s
+    return STAGE_S if rig.aim.kind == "collision" else 0.0
 
 
 def aim_light(

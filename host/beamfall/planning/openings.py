@@ -109,9 +109,15 @@ def find_follower(
     opening = np.where(met, after - fall - drop.latency_s, need.openings_s[number - 2])
     if weights is None:
         return max(0.0, float(np.median(opening)))
-    order = np.argsort(opening)
+    return max(0.0, float(quantiles(opening, weights, (0.5,))[0]))
+
+
+def quantiles(values: Floats, weights: Floats, shares: tuple[float, ...]) -> Floats:
+    """Quantiles of weighted values."""
+    order = np.argsort(values)
     reached = np.cumsum(weights[order])
-    return max(0.0, float(np.interp(0.5 * reached[-1], reached, opening[order])))
+    result: Floats = np.interp(np.array(shares) * reached[-1], reached, values[order])
+    return result
 
 
 def list_planned(

@@ -59,17 +59,12 @@ def list_firings(rig: Rig, anchor: AnchorEdge, delay_s: float, *, once: bool = F
     for firing in firings:
         flash = flashes[firing.flash]
         width = flash.contact_s if firing.width_s is None else firing.width_s
-        if firing.delay_s is None:
-            later = rig.flashes[0].latency_s - flash.latency_s + firing.after_s
-            delay = max(EARLIEST_S, delay_s + later)
-            rows.append(Row(anchor.beam, anchor.count, flash.output, delay, width))
-        elif firing.anchor is None:
-            delay = max(EARLIEST_S, firing.delay_s)
-            rows.append(Row(anchor.beam, anchor.count, flash.output, delay, width))
-        else:
-            count = firing.anchor_count or 0
-            delay = max(EARLIEST_S, firing.delay_s)
-            rows.append(Row(firing.anchor, count, flash.output, delay, width))
+        beam, count, delay = anchor.beam, anchor.count, firing.delay_s
+        if delay is None:
+            delay = delay_s + (rig.flashes[0].latency_s - flash.latency_s + firing.after_s)
+        elif firing.anchor is not None:
+            beam, count = firing.anchor, firing.anchor_count or 0
+        rows.append(Row(beam, count, flash.output, max(EARLIEST_S, delay), width))
     return rows
 
 

@@ -16,7 +16,7 @@ from beamfall.physics.drops import (
     valve_flow,
     valve_volume,
 )
-from beamfall.physics.fall import MAX_DIAMETER_M, MIN_DIAMETER_M
+from beamfall.physics.fall import MAX_DIAMETER_M, MIN_DIAMETER_M, Conditions
 from beamfall.physics.gravity import local_gravity
 from beamfall.physics.liquids import BASES, INGREDIENTS, Liquid, mix_by_parts
 from beamfall.physics.thickeners import THICKENERS, thicken
@@ -34,6 +34,12 @@ class Setting:
     liquid: Liquid
     air: Air
     gravity: float
+
+    @property
+    def conditions(self) -> Conditions:
+        """What a fall asks of them."""
+        liquid = self.liquid
+        return Conditions(liquid.density_kg_m3, liquid.surface_tension_n_m, self.air, self.gravity)
 
 
 def make_setting(rig: Rig, valve: str | None = None) -> Setting:

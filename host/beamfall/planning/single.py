@@ -5,7 +5,7 @@ from __future__ import annotations
 from beamfall.physics.splash import OF_THE_JET
 from beamfall.planning.belief import Belief
 from beamfall.planning.collision import DRAWS, check_rig, draw_rigs
-from beamfall.planning.light import aim_light, build_plan
+from beamfall.planning.light import aim_light, build_plan, choose_stage
 from beamfall.planning.openings import list_planned
 from beamfall.planning.result import Plan
 from beamfall.planning.setting import make_setting
@@ -27,8 +27,7 @@ def plan_single(
     check_rig(rig)
     rigs = draw_rigs(rig, make_setting(rig), draws, learned)
     first, kind = rigs.first, rig.aim.kind
-    if stage_s is None:
-        stage_s = rig.aim.stage_s or 0.0
+    stage_s = choose_stage(rig, stage_s)
     light = aim_light(rig, rigs, (0.0,), rigs.impact_s + rigs.moments[kind], stage_s)
     flash = light.flash_s
     intervals = {

@@ -172,12 +172,7 @@ def make_jet_prior(rig: Rig, setting: Setting) -> JetPrior:
     valve = rig.list_drops()[0]
     own = make_setting(rig, valve.output)
     diameter = compute_drop(valve, own, stream=True)
-    speed = fall(
-        valve.height_m, diameter,
-        liquid_density_kg_m3=own.liquid.density_kg_m3,
-        surface_tension_n_m=own.liquid.surface_tension_n_m,
-        air=setting.air, gravity=setting.gravity,
-    ).speed_m_s  # fmt: skip
+    speed = fall(valve.height_m, diameter, own.conditions).speed_m_s
     # A dish too shallow for a jet is a caution of the plan, not the end of it.
     depth = max(rig.dish.depth_m, SHALLOWEST_JET_M)
     return draw_jet_prior(

@@ -228,12 +228,7 @@ def _find_speeds(data: SeriesData) -> _Speeds:
         diameter = compute_drop(rig.valves[0], setting)
 
         def speed_after(distance_m: float) -> float:
-            return fall(
-                distance_m, diameter,
-                liquid_density_kg_m3=setting.liquid.density_kg_m3,
-                surface_tension_n_m=setting.liquid.surface_tension_n_m,
-                air=setting.air, gravity=setting.gravity,
-            ).speed_m_s  # fmt: skip
+            return fall(distance_m, diameter, setting.conditions).speed_m_s
 
         found.impact = speed_after(rig.valves[0].height_m)
         if beam is not None:

@@ -7,7 +7,13 @@ import random
 from dataclasses import dataclass, field
 
 from beamfall.physics.drops import compute_diameter, start_speed
-from beamfall.physics.fall import MAX_DIAMETER_M, MAX_INITIAL_SPEED_M_S, MIN_DIAMETER_M, fall
+from beamfall.physics.fall import (
+    MAX_DIAMETER_M,
+    MAX_INITIAL_SPEED_M_S,
+    MIN_DIAMETER_M,
+    Conditions,
+    fall,
+)
 from beamfall.physics.liquids import Liquid
 from beamfall.setup.rig_sections import is_same_place
 from beamfall.sim.look import Dye
@@ -101,10 +107,9 @@ def reach(model: RigModel, drop: Drop, centre_height_m: float) -> tuple[float, f
     result = fall(
         distance,
         drop.diameter_m,
-        liquid_density_kg_m3=drop.liquid.density_kg_m3,
-        surface_tension_n_m=drop.liquid.surface_tension_n_m,
-        air=model.air,
-        gravity=model.gravity,
+        Conditions(
+            drop.liquid.density_kg_m3, drop.liquid.surface_tension_n_m, model.air, model.gravity
+        ),
         initial_speed_m_s=drop.start_speed_m_s,
     )
     return drop.left_s + result.time_s, result.speed_m_s

@@ -14,7 +14,7 @@ import numpy as np
 
 from beamfall.arrays import Floats
 from beamfall.errors import UserError
-from beamfall.planning.openings import Need, find_follower, find_need
+from beamfall.planning.openings import Need, find_follower, find_need, quantiles
 from beamfall.planning.seek.likelihood import MISS, split_pictures
 from beamfall.planning.seek.weighted_rigs import LEAST_WEIGHT, WeightedRigs
 
@@ -192,12 +192,4 @@ def _information(pictures: Floats) -> float:
 
 def _entropy(chances: Floats) -> Floats:
     result: Floats = -np.sum(chances * np.log(np.maximum(chances, 1e-12)), axis=0)
-    return result
-
-
-def quantiles(values: Floats, weights: Floats, shares: tuple[float, ...]) -> Floats:
-    """Quantiles of weighted values."""
-    order = np.argsort(values)
-    reached = np.cumsum(weights[order])
-    result: Floats = np.interp(np.array(shares) * reached[-1], reached, values[order])
     return result

@@ -8,8 +8,9 @@ import numpy as np
 
 from beamfall.errors import NoProgress
 from beamfall.planning.belief import Belief
-from beamfall.planning.collision import STAGE_S, add_places, check_rig, refuse_spacing
+from beamfall.planning.collision import add_places, check_rig, refuse_spacing
 from beamfall.planning.draws import find_beam
+from beamfall.planning.light import choose_stage
 from beamfall.planning.openings import find_need, list_planned, split_places
 from beamfall.planning.result import AnchorEdge, PlannedDrop
 from beamfall.planning.rows import build_sequence, find_lead
@@ -28,8 +29,6 @@ NEAR_S = 0.001  # a picture within this of the wanted stage is found
 # The search stops at this chance that a picture is the wanted one. In tests/benchmarks/seek_shots.py the chances are
 # what they say, so that a search is right a little more often than this when it stops.
 SURE = 0.93
-# For one drop the models have no such tails, so that the chance is what it says.
-SURE_OF_ONE = 0.93
 # Shares of the best possible chance that are enough where that is lower.
 _OF_REACHABLE, _OF_REACHABLE_OF_ONE = 0.945, 0.92
 _GOOD_SPACING = 0.75
@@ -63,7 +62,7 @@ class Search:
     rig: Rig
     wanted_s: float | None = None
     near_s: float = NEAR_S
-    sure: float | None = None  # SURE, or SURE_OF_ONE
+    sure: float = SURE
     learned: Belief | None = None
     start: Start | None = None
     fresh: bool = False
@@ -96,17 +95,11 @@ class Search:
         self.whole = self.rig
         self.rig, *self._others = split_places(self.rig)
         check_aim(self.rig)
-        kind = self.rig.aim.kind
         if self.start is not None:
             self.wanted_s, self.near_s = self.start.stage_s, self.start.near_s
-        self.near_s = max(self.near_s, NEARS_S.get(kind, 0.0))
-        if self.wanted_s is None:
-            stage = self.rig.aim.stage_s
-            usual_s = STAGE_S if kind == "collision" else 0.0
-            self.wanted_s = usual_s if stage is None else stage
+        self.near_s = max(self.near_s, NEARS_S.get(self.rig.aim.kind, 0.0))
+        self.wanted_s = choose_stage(self.rig, self.wanted_s)
         self._begin()
-        if self.sure is None:
-            self.sure = SURE if self.weighted.has_contact else SURE_OF_ONE
         if not self.weighted.has_contact:
             return
         fixed_s = self._fixed[1]
@@ -135,12 +128,9 @@ class Search:
     @property
     def by_beam(self) -> bool:
         """Whether the flash follows the last drop's beam edge."""
-        return self._is_seen and self.rig.aim.anchor != "release"
-
-    @property
-    def _is_seen(self) -> bool:
         rig = self.rig
-        return bool(rig.beams) and find_beam(rig, rig.list_drops()[-1]) == rig.beams[0]
+        seen = bool(rig.beams) and find_beam(rig, rig.list_drops()[-1]) == rig.beams[0]
+        return seen and rig.aim.anchor != "release"
 
     def propose(self) -> Proposal:
         """The next shot."""
@@ -173,7 +163,6 @@ class Search:
     @property
     def _enough(self) -> float:
         """The chance of the best picture at which the search ends."""
-        assert self.sure is not None
         # A rig with much scatter never gets that certain: then almost its best possible chance is enough.
         share = _OF_REACHABLE if self.weighted.has_contact else _OF_REACHABLE_OF_ONE
         return min(self.sure, share * self.weighted.reachable)
@@ -233,7 +222,7 @@ class Search:
 
     def take(self, shot: Shot, answer: Answer) -> None:
         """Take the answer to a shot; `found` and `chance` then say how things stand."""
-        assert self.wanted_s is not None and self.sure is not None
+        assert self.wanted_s is not None
         if answer.word == BLACK:
             self.pass_over("the picture was black")
             return
