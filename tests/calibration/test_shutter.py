@@ -72,7 +72,7 @@ def truth(rig: Rig) -> ShutterModel:
 def test_the_hot_shoe_contact_shows_the_lag_and_its_scatter(make_rig: Any, tmp_path: Path) -> None:
     rig = make_rig('sync_input = "beam2"')
     with bench(rig, tmp_path) as (board, log):
-        found = run(measure_lag(rig, board, count=12), board, log)
+        found = run(measure_lag(rig, count=12), board, log)
     assert found.shots == 12
     assert abs(found.mean_s - truth(rig).lag_s) < 4.0 * found.error_s
     assert 0.4 < found.scatter_s / truth(rig).scatter_s < 2.0
@@ -92,14 +92,14 @@ def test_a_contact_that_never_closes_is_named(make_rig: Any, tmp_path: Path) -> 
         bench(rig, tmp_path, "sim?fault=camera-cable") as (board, log),
         pytest.raises(CalibrationError),
     ):
-        run(measure_lag(rig, board, count=3), board, log)
+        run(measure_lag(rig, count=3), board, log)
 
 
 @pytest.mark.parametrize("camera", ["", 'sync_input = "beam1"'])
 def test_an_input_of_its_own_is_needed(make_rig: Any, camera: str) -> None:
     rig = make_rig(camera)
     with pytest.raises(RigFileError, match="sync_input"):
-        next(measure_lag(rig, None))  # type: ignore[arg-type]
+        next(measure_lag(rig, count=3))
 
 
 def test_the_lag_is_planned_for(make_rig: Any) -> None:

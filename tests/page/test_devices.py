@@ -59,6 +59,13 @@ def test_two_devices_of_one_name_are_two() -> None:
     assert hub.get("devices") == ["phone"]
 
 
+def test_names_that_nobody_has_any_more_are_forgotten() -> None:
+    devices, old = Devices(hub := Hub()), ""
+    for number in range(50):
+        devices.rename(old, old := f"phone {number}")
+    assert hub.get("devices") == ["phone 49"] and len(devices._open) == 1
+
+
 def test_two_devices_see_what_the_other_does(serve: Serve, open_page: Open) -> None:
     served = serve(rig=QUICK_RIG)
     one, other = open_page(served.link), open_page(served.link)

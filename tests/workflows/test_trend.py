@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 from changed_log import change_shot
@@ -89,3 +91,19 @@ def test_one_press_corrects_the_timings_once(fired: Path, tmp_path: Path) -> Non
         trends.correct(SHOTS)
     trends.close()
     desk.close()
+
+
+def test_shots_that_end_while_the_page_closes_can_be_looked_at(
+    on_page: Callable[..., Any], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = on_page(tmp_path / "shots.sqlite3")
+    is_served: list[bool] = []
+
+    def close(own: Trends) -> None:
+        is_served.append(page.bench._thread.is_alive())
+        end(own)
+
+    end = Trends.close
+    monkeypatch.setattr(Trends, "close", close)
+    page.bench.close()
+    assert is_served == [False]

@@ -129,7 +129,7 @@ def calibrate(
         else:
             with Board.connect(port, rig=rig, seed=seed) as board:
                 terminal = CalibrateTerminal(board.name, quiet=as_json)
-                steps = workflow.calibrate(rig, board, log, count=count, **asked)
+                steps = workflow.calibrate(rig, log, count=count, **asked)
                 done = run(steps, board, log, terminal, seed=seed)
     found, effects, kept = done.found, done.effects, done.kept
     if as_json:

@@ -51,7 +51,7 @@ def calibrate_camera(
     """Measure the lag by the hot-shoe contact, or by the flash where `exposure_s` is given; print it."""
     with ShotLog.open() as log, Board.connect(port, rig=rig, seed=seed) as board:
         if exposure_s is None:
-            steps = measure_lag(rig, board, count=count or PRESSES)
+            steps = measure_lag(rig, count=count or PRESSES)
         else:
             steps = search_lag(rig, board, exposure_s=exposure_s, asks=ask)
         found = run(steps, board, log, CameraTerminal(quiet=as_json), seed=seed)

@@ -46,7 +46,6 @@ from beamfall.page.handbook import make_page
 from beamfall.page.hub import Hub, clean
 from beamfall.page.pictures import PictureShelf, Predictor
 from beamfall.page.recipes import list_recipe_routes
-from beamfall.places import find_log
 from beamfall.shots import ShotLog
 
 STATIC = Path(__file__).with_name("static")
@@ -92,8 +91,13 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
         with log:
             return read(log)
 
-    async def answer(read: Callable[[ShotLog], Any]) -> Response:
-        return JSONResponse(await run_sync(with_log, read))
+    async def answer(read: Callable[[ShotLog], Any], *, without_log: Any = None) -> Response:
+        try:
+            return JSONResponse(await run_sync(with_log, read))
+        except NoSuchShot:
+            if without_log is None:
+                raise
+            return JSONResponse(without_log)
 
     # -- the page itself ---------------------------------------------------------------------------------------
     async def show_page(_: Request) -> Response:
@@ -187,10 +191,7 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
 
     # -- reading -----------------------------------------------------------------------------------------------
     async def list_shots(_: Request) -> Response:
-        try:
-            return await answer(review.list_lines)
-        except NoSuchShot:
-            return JSONResponse({"lines": {"shot": []}, "log": ""})
+        return await answer(review.list_lines, without_log={"lines": {"shot": []}, "log": ""})
 
     async def show_shot(request: Request) -> Response:
         return await answer(lambda log: review.describe_shot(log, _number(request, "shot")))
@@ -217,8 +218,7 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
         )
 
     async def list_series(_: Request) -> Response:
-        is_there = (bench.log_path or find_log()).exists()
-        return await answer(review.list_series) if is_there else JSONResponse([])
+        return await answer(review.list_series, without_log=[])
 
     async def assess(request: Request) -> Response:
         return await answer(lambda log: review.assess(log, _number(request, "series")))

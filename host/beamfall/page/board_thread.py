@@ -82,8 +82,8 @@ class BoardThread(Bench):
     def close(self) -> None:
         """Close as `begin_closing` does, and wait for it."""
         self.begin_closing()
-        self.trends.close()
         self._thread.join(timeout=5.0)
+        self.trends.close()  # a shot that ends meanwhile is still looked at
 
     def submit(self, job: Job) -> None:
         """Start a job; raises UserError while another one runs or no board is connected."""
@@ -148,9 +148,8 @@ class BoardThread(Bench):
                     self._hold_board()
                 except AbortAsked:
                     continue
-                except (
-                    Exception
-                ) as error:  # whatever it is, the page must not lose its board for good
+                except Exception as error:
+                    # Whatever it is, the page must not lose its board for good.
                     self._say_unexpected(error)
                     self._closing.wait(_RETRY_S)
         finally:

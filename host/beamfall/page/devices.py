@@ -37,6 +37,7 @@ class Devices:
         with self._lock:
             self._open[old] -= 1
             self._open[new] += 1
+            self._open = +self._open  # without the names that nobody has any more
             names = sorted(name for name in self._open.elements() if name)  # two phones are two
             self._hub.set(devices=names)
 

@@ -271,7 +271,7 @@ def make_calibrate(count: int = 20, gap_error: str = "0.3 mm") -> Job:
         done = run_on_page(
             work,
             calibrate.calibrate(
-                work.desk.rig, work.board, work.log, count=count, gap_error_m=error_m,
+                work.desk.rig, work.log, count=count, gap_error_m=error_m,
                 rig_file=work.desk.rig_file,
             )
         )  # fmt: skip

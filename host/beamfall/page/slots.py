@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Any
 
+from beamfall.errors import UserError
 from beamfall.page.hub import clean
 from beamfall.page.work import Job, Work
 from beamfall.recipes.card import Held
@@ -21,6 +22,8 @@ def make_slots(what: str, slot: int) -> Job:
         "load": (f"Getting slot {slot} ready", lambda work: work.board.load_slot(slot)),
         "erase": (f"Emptying slot {slot}", lambda work: work.board.erase_slot(slot)),
     }
+    if what not in changes:
+        raise UserError(f"board_slots: {what[:40]!a} is not an action")
     return _make(*changes[what])
 
 

@@ -89,15 +89,16 @@ class Work:
         `listen`, for workflows that need what the board says meanwhile, takes it in for the given seconds
         and keeps the link alive.
         """
+        number = next(_ids)
         question = {
-            "id": next(_ids), "text": text, "hint": hint, "cautions": list(cautions), "free": free,
+            "id": number, "text": text, "hint": hint, "cautions": list(cautions), "free": free,
             "choices": [{"value": value, "words": words} for value, words in choices], "shot": shot,
             "measured": measured,
         }  # fmt: skip
         self.tell(question=question)
         asked = time.monotonic()
         while True:
-            answer = self.bench.answers.take(int(str(question["id"])))
+            answer = self.bench.answers.take(number)
             if answer is not None:
                 self.tell(question=None)
                 return answer

@@ -44,7 +44,6 @@ class Calibrated:
 
 def calibrate(
     rig: Rig,
-    board: Board,
     log: ShotLog,
     *,
     count: int,
@@ -54,7 +53,6 @@ def calibrate(
     store: bool = True,
 ) -> Workflow[Calibrated]:
     """Let `count` pairs of drops fall and calibrate by them; see `calibrate_by`."""
-
     check_request(rig, gap_error_m=gap_error_m, valve=valve)
     drops = make_drops(rig, valve)
     rest_s = min(rig.aim.rest_s, _REST_MOST_S)

@@ -58,7 +58,7 @@ class IsItLit(YesNo):
     after_s: float
 
 
-def measure_lag(rig: Rig, board: Board, *, count: int = 10) -> Workflow[ShutterLag]:
+def measure_lag(rig: Rig, *, count: int) -> Workflow[ShutterLag]:
     """Press the shutter `count` times and stamp its hot-shoe contact.
 
     Raises RigFileError if no input is named for it, CalibrationError if it closes too seldom.
@@ -72,7 +72,7 @@ def measure_lag(rig: Rig, board: Board, *, count: int = 10) -> Workflow[ShutterL
         fired = yield from fire(press, settled=False)
         lags.append(read_lag(fired.record, rig.camera.sync_input))
         yield LagSeen(fired, lags[-1])
-    return judge_lags(lags, _find_flash(rig))
+    return judge_lags(lags, make_plan(rig).flash_s)
 
 
 def search_lag(
@@ -100,7 +100,7 @@ def search_lag(
             lit_s = middle_s
         else:
             dark_s = middle_s
-    return judge_search(dark_s, lit_s, shots, _find_flash(rig))
+    return judge_search(dark_s, lit_s, shots, make_plan(rig).flash_s)
 
 
 def _look(rig: Rig, board: Board, after_s: float, exposure_s: float, asks: bool) -> Workflow[bool]:
@@ -108,7 +108,3 @@ def _look(rig: Rig, board: Board, after_s: float, exposure_s: float, asks: bool)
     if not asks and board.traits.studio is not None:
         return fired.picture is not None and fired.picture.shows is not None
     return (yield from ask(IsItLit(fired, after_s)))
-
-
-def _find_flash(rig: Rig) -> tuple[float, float] | None:
-    return make_plan(rig).flash_s
