@@ -29,6 +29,7 @@ from beamfall.page.pictures import Painter
 from beamfall.page.serve import parse_listen
 from beamfall.planning.seek.answer import Answer
 from beamfall.workflows.seek_steps import Aim, Answered
+from beamfall.workflows.words import MISFIT
 
 
 # -- pacing ----------------------------------------------------------------------------------------------------
@@ -186,14 +187,14 @@ def test_the_command_refuses_an_address_that_is_not_this_computers() -> None:
     assert wrong.returncode == 2 and "--listen" in wrong.stderr
 
 
-def test_a_search_that_does_not_fit_the_rig_file_says_so_in_its_newest_line() -> None:
+def test_a_search_that_does_not_fit_the_rig_file_says_so_below_its_newest_answer() -> None:
     aim = Aim(3, 20, (0.0, 0.1), 0.18, True)
     fired: Any = SimpleNamespace(shot=7)
-    lines = [
-        words.describe_answered(Answered(aim, fired, Answer("before"), None, 0.1, misfit))
+    notes = [
+        words.say_fit(Answered(aim, fired, Answer("before"), None, 0.1, misfit))
         for misfit in (False, True)
     ]
-    assert [line["misfit"] for line in lines] == [False, True]
+    assert notes == ["", MISFIT]
 
 
 def test_pictures_still_to_be_drawn_do_not_keep_the_program_alive() -> None:

@@ -12,12 +12,12 @@ from typing import Any
 import pytest
 from command_line import run_cli
 
-from beamfall.cli import words
 from beamfall.cli.seek_front import SeekTerminal
 from beamfall.planning.seek.answer import Answer
 from beamfall.setup.rig import EXAMPLE
 from beamfall.shots import ShotLog
 from beamfall.workflows.seek_steps import Aim, Answered, LookedAgain
+from beamfall.workflows.words import MISFIT
 
 
 @pytest.fixture
@@ -130,5 +130,5 @@ def test_the_terminal_says_once_that_answers_do_not_fit(capsys) -> None:
         terminal.show(one)
         terminal.show(LookedAgain(one, answer))
     lines = capsys.readouterr().out.splitlines()
-    assert lines.count(words.MISFIT) == 1
-    assert lines.index(words.MISFIT) == 3  # after shot 1, its second look, and shot 2
+    assert lines.count(MISFIT) == 1
+    assert lines.index(MISFIT) == 3  # after shot 1, its second look, and shot 2

@@ -14,7 +14,6 @@ from command_line import run_cli
 from tiers import in_full
 
 from beamfall.board import Board
-from beamfall.cli.words import BEGINS_APART
 from beamfall.errors import NoProgress
 from beamfall.planning.seek.answer import Answer, Shot, read_answer, read_shot, say_useless
 from beamfall.planning.seek.search import Search
@@ -23,6 +22,7 @@ from beamfall.shots import ShotLog, ShotRecord
 from beamfall.shots.remarks import NO_LIGHT, list_remarks
 from beamfall.sim.photographer import SimulatedPhotographer
 from beamfall.workflows.series import Shooter
+from beamfall.workflows.words import BEGINS_APART
 
 
 # -- the search -----------------------------------------------------------------------------------------

@@ -27,6 +27,7 @@ from beamfall.planning.calibration.effect import Effect
 from beamfall.setup.rig import Rig, load_rig
 from beamfall.setup.units import parse_duration, parse_quantity
 from beamfall.shots import ShotLog
+from beamfall.text import show_text
 from beamfall.workflows import calibrate as workflow
 from beamfall.workflows.counts import check_count
 from beamfall.workflows.run import run
@@ -141,7 +142,7 @@ def calibrate(
     _print(found, effects)
     if kept is not None:
         print(
-            f"\nSaved in {kept} for the next plan; `beamfall learned undo` undoes it. "
+            f"\nSaved in {show_text(kept)} for the next plan; `beamfall learned undo` undoes it. "
             "Do not change the rig file: the plan uses both."
         )
     elif store:
@@ -190,7 +191,9 @@ def _weigh(
                 f"{other.p50 * 1e3:.1f} ({other.p5 * 1e3:.1f} to {other.p95 * 1e3:.1f}) ms"
             )
     if done.kept is not None:
-        print(f"Saved in {done.kept} for the next plan; `beamfall learned undo` undoes it.")
+        print(
+            f"Saved in {show_text(done.kept)} for the next plan; `beamfall learned undo` undoes it."
+        )
 
 
 def _print(found: Calibration, effects: Sequence[Effect]) -> None:

@@ -84,8 +84,8 @@ def _change(rig_file: Path | None, board: str | None, change: Callable[[Belief],
         print(f"  step {step.number}: {step.describe()}")
 
 
-def _say_timing(timing: object) -> tuple[str, str, str]:
-    if not isinstance(timing, Timing):
+def _say_timing(timing: Timing | None) -> tuple[str, str, str]:
+    if timing is None:
         return "", "", "no plan"
     spacing = "" if timing.spacing_s is None else f"{timing.spacing_s * 1e3:.2f} ms"
     low, high = timing.flash.p5 * 1e3, timing.flash.p95 * 1e3

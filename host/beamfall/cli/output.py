@@ -5,12 +5,18 @@ Text from outside (names, notes, files) is shown safely: it cannot control the t
 
 from __future__ import annotations
 
+import shlex
 import sys
 from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
 from typing import Any
 
 from beamfall.text import measure_width, show_json, show_text
+
+
+def say_command(*words: object) -> str:
+    """A command to type, with quotes where a shell needs them."""
+    return show_text(shlex.join(("beamfall", *map(str, words))))
 
 
 def print_table(

@@ -17,6 +17,7 @@ from beamfall.planning.stage import find_stage
 from beamfall.plot.draw import draw_chart
 from beamfall.plot.plan import describe_plan
 from beamfall.setup.rig import load_rig
+from beamfall.text import show_text
 
 _NAMES = {
     "nozzle_to_beam": "nozzle to beam",
@@ -64,7 +65,7 @@ def plan(
         return
     _print_plan(made, rig_file, learned)
     if plot is not None:
-        print(f"\nheights against time drawn in {plot}")
+        print(f"\nheights against time drawn in {show_text(plot)}")
 
 
 def _print_drops(made: Plan) -> None:

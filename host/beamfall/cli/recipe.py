@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shlex
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +12,7 @@ from beamfall.cli import words
 from beamfall.cli.loading import make_app
 from beamfall.cli.open_log import open_log
 from beamfall.cli.options import EXACT, JSON_ONE, PORT
-from beamfall.cli.output import print_json, print_pairs, print_table
+from beamfall.cli.output import print_json, print_pairs, print_table, say_command
 from beamfall.cli.recipe_shoot import shoot
 from beamfall.cli.targets import check_target
 from beamfall.errors import RecipeError
@@ -31,7 +30,7 @@ from beamfall.setup.sequence_file import sequence_to_file
 from beamfall.setup.toml_write import write_toml
 from beamfall.setup.unit_words import format_length, format_ms
 from beamfall.shots import ShotLog
-from beamfall.text import show_text
+from beamfall.text import say_count, show_text
 from beamfall.workflows.slots import store_recipe
 
 NAME_HELP = "The recipe's name; capitals do not matter."
@@ -212,10 +211,11 @@ def use(
             }
         )
         return
-    own = "RIG" if rig_file is None else shlex.quote(str(rig_file))
-    closer = f"beamfall seek {own} --recipe {shlex.quote(str(file))}{' --exact' if exact else ''}"
+    closer = say_command(
+        "seek", rig_file or "RIG", "--recipe", file, *(("--exact",) if exact else ())
+    )
     pairs = [("recipe", recipe.name), *list_carried(recipe, carried)]
-    print_pairs([*pairs, ("to get closer", show_text(closer))])
+    print_pairs([*pairs, ("to get closer", closer)])
     print("\nNot carried over to your rig:")
     for line in carried.lost:
         print(f"  {show_text(line)}")
@@ -286,7 +286,7 @@ def list_recipe(recipe: Recipe) -> list[tuple[str, str]]:
     ]
     for drop in recipe.drops:
         dwell = "" if drop.dwell_s is None else f", {format_ms(drop.dwell_s)} in the beam"
-        count = "1 drop" if drop.drops == 1 else f"{drop.drops} drops"
+        count = say_count(drop.drops, "drop")
         pairs.append(("beam", f"{count}: {format_ms(drop.arrival_s)} after the opening{dwell}"))
     return pairs
 

@@ -21,7 +21,7 @@ from beamfall.repeatability.words import (
     say_steady,
     say_timing,
 )
-from beamfall.text import list_first
+from beamfall.text import list_first, show_text
 
 
 def repeatability(
@@ -48,7 +48,7 @@ def repeatability(
         return
     _print(assessment)
     if plot is not None:
-        print(f"\ncontrol charts drawn in {plot}")
+        print(f"\ncontrol charts drawn in {show_text(plot)}")
 
 
 def _print(assessment: Assessment) -> None:

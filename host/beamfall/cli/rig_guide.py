@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from beamfall.cli.front import Terminal
+from beamfall.cli.output import say_command
 from beamfall.errors import BeamfallError, UserError
 from beamfall.files import write_text
 from beamfall.guide.drawing import draw_characters
@@ -78,7 +79,7 @@ def _ask_all(walk: Walk, draft: Path) -> Walk:
         if walk.answers:
             write_text(draft, json.dumps(dict(walk.answers), ensure_ascii=False, indent=1))
             print(
-                f"\nYour answers are saved in {draft}. Run the same command to resume.",
+                f"\nYour answers are saved in {show_text(draft)}. Run the same command to resume.",
                 file=sys.stderr,
             )
         raise
@@ -122,12 +123,13 @@ def _show_help(question: GuideQuestion) -> None:
 
 
 def _show_end(walk: Walk, file: Path) -> None:
-    print(f"\nSaved in {file}.")
+    check = say_command("rig", "check", file)
+    print(f"\nSaved in {show_text(file)}.")
     try:
         plan = make_plan(walk.make_rig())
     except BeamfallError as error:
         print(f"No plan yet: {error}")
-        print(f"Next: change {file}, then `beamfall rig check {file}`")
+        print(f"Next: change {show_text(file)}, then `{check}`")
         return
     if plan.spacing_s is not None:
         print(f"Plan: {format_ms(plan.spacing_s, 1)} between the drops, ", end="")
@@ -136,5 +138,6 @@ def _show_end(walk: Walk, file: Path) -> None:
     print(f"flash {format_ms(plan.flash_delay_s, 1)} after {plan.anchor.describe()}.")
     for caution in plan.warnings:
         print(f"Caution: {caution.text}")
-    print(f"Next: `beamfall seek {file} --port sim` finds the picture on a simulated rig.")
-    print(f"`beamfall rig check {file}` looks for what is missing or doubtful.")
+    seek = say_command("seek", file, "--port", "sim")
+    print(f"Next: `{seek}` finds the picture on a simulated rig.")
+    print(f"`{check}` looks for what is missing or doubtful.")

@@ -9,7 +9,7 @@ import typer
 
 from beamfall.board import Board
 from beamfall.cli.options import EXACT, PICTURE_SHEET, PORT, RIG, SEED, check_shots
-from beamfall.cli.output import print_json
+from beamfall.cli.output import print_json, say_command
 from beamfall.cli.pictures import CAMERA, PHOTOS, PICTURE_WAIT, begin, hold, read_arrivals
 from beamfall.cli.seek_front import SeekTerminal
 from beamfall.cli.targets import PICTURES, check_target, refuse_picture
@@ -80,12 +80,12 @@ def seek(
     """
     check_target(picture, "--picture", PICTURES)
     rig = load_rig(rig_file)
-    wanted_s = find_stage(stage, rig, key="--stage")
+    learned = None if fresh else load_learned(find_file(rig_file))
+    wanted_s = find_stage(stage, rig, key="--stage", learned=learned)
     start = None
     if recipe is not None:
         if stage is not None:
             raise UserError("--stage and --recipe both name the picture you want: give one of them")
-        learned = None if fresh else load_learned(find_file(rig_file))
         rig, start = find_start(find_recipe(recipe), rig, learned=learned, exact=exact)
     elif exact:
         raise UserError("--exact uses a recipe's moment: add --recipe")
@@ -113,12 +113,9 @@ def seek(
         if picture is not None:
             print(f"simulated pictures drawn in {show_text(picture)}")
         if done.found:
-            said = " ".join(
-                show_text(one)
-                for one in ("shoot", rig_file, None if port is None else f"--port {port}")
-                if one
-            )
-            print(f"Next: `beamfall {said}` fires this picture again")
+            file = () if rig_file is None else (rig_file,)
+            on = () if port is None else ("--port", port)
+            print(f"Next: `{say_command('shoot', *file, *on)}` fires this picture again")
     return 0 if done.found else 1
 
 

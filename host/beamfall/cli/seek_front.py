@@ -19,6 +19,7 @@ from beamfall.workflows.seek_steps import (
     WhatIsSeen,
 )
 from beamfall.workflows.steps import Event, Question
+from beamfall.workflows.words import BEGINS_APART, MISFIT
 
 
 class SeekTerminal(Terminal):
@@ -39,7 +40,7 @@ class SeekTerminal(Terminal):
             return
         match event:
             case SearchBegun(begins_apart=True):
-                print(words.BEGINS_APART)
+                print(BEGINS_APART)
             case Misfired():
                 print(words.say_misfired(event))
             case PictureRead(reading=reading):
@@ -57,7 +58,7 @@ class SeekTerminal(Terminal):
         """Say once in a search that its answers do not fit the rig file."""
         if one.misfit and not self._has_said_misfit:
             self._has_said_misfit = True
-            print(words.MISFIT)
+            print(MISFIT)
 
     def ask(self, question: Question[Any], problem: str) -> str:
         """Give the shot and its picture, then ask; `?` explains the words."""

@@ -141,7 +141,7 @@ def _print_end(shots: list[Fired], plot: Path | None, picture: Path | None) -> N
         f"{fired} of {len(shots)} shots fired; series {series}: `beamfall shots list --series {series}`"
     )
     if plot is not None:
-        print(f"timeline of shot {shots[-1].shot} drawn in {plot}")
+        print(f"timeline of shot {shots[-1].shot} drawn in {show_text(plot)}")
     if picture is not None:
         print(f"simulated picture drawn in {show_text(picture)}")
     if end := say_end(shots, len(shots)):

@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import shlex
 import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import NamedTuple
 
 from beamfall.cli.front import Terminal
-from beamfall.cli.output import say_time
+from beamfall.cli.output import say_command, say_time
 from beamfall.errors import BeamfallError
 from beamfall.link.port_list import list_ports
 from beamfall.places import find_log
 from beamfall.shots import ShotLog
-from beamfall.text import say_count, show_text
+from beamfall.text import say_count
 
 _FILES_MOST = 50  # searched for a rig file
 _SIZE_MOST = 100_000
@@ -29,7 +28,7 @@ class Offer(NamedTuple):
     @property
     def command(self) -> str:
         """The command as a user would type it."""
-        return shlex.join(("beamfall", *self.arguments))
+        return say_command(*self.arguments)
 
 
 def offer_start(folder: Path | None = None) -> list[str]:
@@ -38,7 +37,7 @@ def offer_start(folder: Path | None = None) -> list[str]:
     print("Beamfall photographs colliding drops. What would you like to do?\n")
     width = max(len(offer.text) for offer in offers)
     for number, offer in enumerate(offers, 1):
-        print(f"  {number}  {offer.text.ljust(width)}  {show_text(offer.command)}")
+        print(f"  {number}  {offer.text.ljust(width)}  {offer.command}")
     print("\n`beamfall --help` lists every command.")
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
         return []

@@ -40,7 +40,6 @@ if TYPE_CHECKING:
     from beamfall.workflows.watch import BeamView
 
 FORGETS_SLOTS = "The simulated board forgets its slots when this command ends."
-BEGINS_APART = "The first shot may differ from the plan: it teaches the search the most."
 
 
 # -- before and after any shot ---------------------------------------------------------------------------------
@@ -189,12 +188,6 @@ def explain_answers(drops: int) -> Iterator[str]:
         yield f"  {word.ljust(width)}  {meaning}"
 
 
-MISFIT = (
-    "These answers hardly fit the rig file: check its heights, opening and liquid. "
-    "The search now follows your answers."
-)
-
-
 def say_answer(one: Answered) -> str:
     """What a shot of a search showed, in a word or two."""
     return "no information" if one.answer is None else one.answer.said
@@ -279,14 +272,9 @@ def say_drops_fallen(event: DropsFallen, port: str) -> str:
     return f"fired {event.count} shots on {port}, series {event.series}\n"
 
 
-def say_difference(one: Difference) -> str:
-    """Something that differs from that day."""
-    return f"{one.what}: {one.then} then, {one.now} now"
-
-
 def list_differences(differences: tuple[Difference, ...]) -> list[str]:
     """Everything that differs from that day."""
-    lines = [say_difference(one) for one in differences]
+    lines = [f"{one.what}: {one.then} then, {one.now} now" for one in differences]
     if any(one.what == "clock" for one in differences):
         lines.append("the clocks differ, so times agree only to half a tick of this board's clock")
     return lines

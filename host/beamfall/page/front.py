@@ -31,7 +31,14 @@ from beamfall.workflows.check import (
 )
 from beamfall.workflows.recipe import ApplyCorrection, DayCompared
 from beamfall.workflows.run import Runner
-from beamfall.workflows.seek_steps import AGREED, Answered, LookedAgain, ShotAhead, WhatIsSeen
+from beamfall.workflows.seek_steps import (
+    AGREED,
+    Answered,
+    LookedAgain,
+    SearchBegun,
+    ShotAhead,
+    WhatIsSeen,
+)
 from beamfall.workflows.series import Shooter
 from beamfall.workflows.steps import (
     AwaitingPicture,
@@ -53,7 +60,7 @@ from beamfall.workflows.steps import (
 )
 from beamfall.workflows.sweep import StepAhead, StepFired, SweepBegun, count_fired
 from beamfall.workflows.watch import STOP, EnoughSeen
-from beamfall.workflows.words import say_container_below, say_warming_up
+from beamfall.workflows.words import BEGINS_APART, say_container_below, say_warming_up
 
 T = TypeVar("T")
 
@@ -109,11 +116,14 @@ class PageFrontEnd:
                     work.add_line(day=text)
             case ShotAhead(aim=aim):
                 work.tell(text=words.say_aim(aim))
+            case SearchBegun(begins_apart=True):
+                work.tell(note=BEGINS_APART)
             case Answered(aim=aim, chances=chances):
                 work.add_line(**words.describe_answered(event))
-                work.tell(done=aim.number, lines=words.renew_chances(work.lines, chances))
+                lines = words.renew_chances(work.lines, chances)
+                work.tell(done=aim.number, lines=lines, note=words.say_fit(event))
             case LookedAgain(answered=one):
-                work.tell(lines=words.renew_line(work.lines, one))
+                work.tell(lines=words.renew_line(work.lines, one), note=words.say_fit(one))
             case TestAhead(check=check):
                 work.tell(text=check.say_what_begins())
             case TestMade(step=step, ranked=ranked):

@@ -202,10 +202,11 @@ def make_seek(
 
     def run(work: Work) -> None:
         work.bench.disarm()
-        rig, learned, start = work.desk.rig, work.desk.learned, None
+        rig, start = work.desk.rig, None
+        learned = None if fresh else work.desk.learned
         wanted_s = find_stage(wanted, rig, learned=learned)
         if recipe is not None:
-            rig, start = find_start(recipe, rig, learned=None if fresh else learned)
+            rig, start = find_start(recipe, rig, learned=learned)
         try:
             done = run_on_page(
                 work,

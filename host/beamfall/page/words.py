@@ -32,6 +32,7 @@ from beamfall.workflows.words import (
     CHECK_AHEAD,
     DROP_SEEN,
     LIGHT_SEEN,
+    MISFIT,
     NO_LIGHT_SEEN,
     say_much_depends,
 )
@@ -276,15 +277,18 @@ def describe_answered(one: Answered) -> dict[str, Any]:
         "spacing_ms": _to_ms(one.aim.spacing_s),
         "delay_ms": one.aim.delay_s * 1e3,
         "chance": one.chance if one.teaches else None,
-        "misfit": one.misfit,
     }
+
+
+def say_fit(one: Answered) -> str:
+    """That the answers do not fit the rig file; empty if they do."""
+    return MISFIT if one.misfit else ""
 
 
 def renew_line(lines: Iterable[Mapping[str, Any]], one: Answered) -> list[dict[str, Any]]:
     """The lines of a search after a second look at a picture."""
     again = describe_answered(one)
     renewed = [again if line["shot"] == again["shot"] else dict(line) for line in lines]
-    renewed[-1]["misfit"] = one.misfit  # the newest line says whether the answers fit the rig file
     return renew_chances(renewed, one.chances)
 
 

@@ -45,7 +45,7 @@ class Work:
         self.asked_by = job.asked_by
         self._shown: dict[str, Any] = {
             "id": next(_ids), "kind": job.kind, "title": job.title, "state": "running", "text": "",
-            "done": 0, "of": 0, "question": None, "lines": [], "rest_until": None, "result": None,
+            "note": "", "done": 0, "of": 0, "question": None, "lines": [], "rest_until": None, "result": None,
         }  # fmt: skip
 
     def end(self, state: str, text: str) -> None:
@@ -53,7 +53,7 @@ class Work:
         self.tell(state=state, question=None, rest_until=None, **({"text": text} if text else {}))
 
     def tell(self, **values: Any) -> None:
-        """Show more of it: `text`, `done`, `of`, `lines`, `result`."""
+        """Show more of it: `text`, `note`, `done`, `of`, `lines`, `result`."""
         self._shown.update(values)
         shown = dict(self._shown)
         # The result of a longer job stays visible while other jobs run.

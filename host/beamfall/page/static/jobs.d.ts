@@ -7,6 +7,7 @@ interface Job<Line = unknown, Result = unknown> {
   title: string;
   state: 'running' | 'ended' | 'aborted' | 'failed';
   text: string;
+  note: string;
   done: number;
   of: number;
   rest_until: number | null;
@@ -33,7 +34,6 @@ interface SeekLine {
   spacing_ms: number | null;
   delay_ms: number;
   chance: number | null;
-  misfit: boolean;
 }
 
 /** How a search ended. */

@@ -39,14 +39,7 @@ export function makeSeek() {
       h('p', {}, sayState(job)),
       found ? h('div', { class: 'finding' }, h('p', { class: 'found' }, sayFound(found)), use) : null,
       found?.found ? h('div', { class: 'pic found-pic' }, makePicture(found.shot, { small: false })) : null,
-      job.lines.at(-1)?.misfit
-        ? h(
-            'p',
-            { class: 'field-problem' },
-            'These answers hardly fit the rig file: check its heights, opening and liquid. The search now follows ' +
-              'your answers.',
-          )
-        : null,
+      job.note ? h('p', { class: job.lines.length ? 'field-problem' : 'soft' }, job.note) : null,
       job.lines.length
         ? table(
             ['shot', 'spacing', 'flash delay', 'answer', 'wanted picture?'],
@@ -91,8 +84,7 @@ export function makeSeek() {
       h(
         'p',
         { class: 'soft small' },
-        'The first shot may differ from the plan: it teaches the search the most. Plans then use what ' +
-          'the search learned; the Rig view lists it and can undo it.',
+        'Plans then use what the search learned; the Rig view lists it and can undo it.',
       ),
     ),
   );
