@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
 import tomllib
 
 import pytest
@@ -103,3 +105,17 @@ def test_a_drop_added_in_the_form_is_one_more_than_fell_before() -> None:
     assert rig is not None and rig.list_drops()[2].opening_s == 0.024
     rig, problems = rig_form.check(rig_form.add(content, "firing"))
     assert problems == () and rig is not None and len(rig.firings) == 1
+
+
+def test_python_without_docstrings_describes_them_alike() -> None:
+    """`python -OO` drops the docstrings; what users read is data."""
+    plain, stripped = (
+        subprocess.run(
+            [sys.executable, *flags, "-m", "beamfall", "rig", "keys"],
+            capture_output=True,
+            encoding="utf-8",
+            check=True,
+        ).stdout
+        for flags in ((), ("-OO",))
+    )
+    assert plain == stripped and TABLES[0].meaning in plain

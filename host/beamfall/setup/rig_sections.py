@@ -1,7 +1,7 @@
 """The tables of a rig file: a dataclass for each table, a field for each key, values in SI units.
 
-The field's name carries the SI unit (`height_m`), the file's key does not (`height = "48 cm"`). The first line of a
-class says to users what its table is.
+The field's name carries the SI unit (`height_m`), the file's key does not (`height = "48 cm"`). `rig_tables` says
+what each table is.
 """
 
 from __future__ import annotations
@@ -48,7 +48,7 @@ def _place_along_dish() -> Any:
 
 @dataclass(frozen=True, slots=True)
 class Site:
-    """Where the rig stands."""
+    """The keys of [site]."""
 
     air_temperature_k: float = quantity(
         "temperature", 253.15, 323.15, "temperature of the air", default=293.15
@@ -70,7 +70,7 @@ class Site:
 
 @dataclass(frozen=True, slots=True)
 class LiquidInRig:
-    """The liquid of drops and dish. Measured values override those of the name.
+    """The keys of [liquid].
 
     `beamfall.physics.liquids` knows the names and checks them.
     """
@@ -104,14 +104,14 @@ class LiquidInRig:
 
 @dataclass(frozen=True, slots=True)
 class Bottle(LiquidInRig):
-    """The liquid of one valve's bottle, if it is not the dish's; one table for each such valve."""
+    """The keys of [[bottle]]."""
 
     valve: str = choice(_VALVES, "valve that the bottle feeds", default="valve1")
 
 
 @dataclass(frozen=True, slots=True)
 class Dish:
-    """The dish under the nozzle."""
+    """The keys of [dish]."""
 
     depth_m: float = length(0.0005, 1.0, "depth of the liquid in the dish", example="25 mm")
     diameter_m: float | None = length(
@@ -121,7 +121,7 @@ class Dish:
 
 @dataclass(frozen=True, slots=True)
 class Valve:
-    """A valve, its nozzle and its bottle; one table for each valve.
+    """The keys of [[valve]].
 
     Valves within 5 mm of each other share a place: their drops meet.
     """
@@ -162,7 +162,7 @@ class Valve:
 
 @dataclass(frozen=True, slots=True)
 class Beam:
-    """An infrared beam across the fall path; one table for each beam.
+    """The keys of [[beam]].
 
     It sees drops that fall within 5 mm of its place.
     """
@@ -191,7 +191,7 @@ class Beam:
 
 @dataclass(frozen=True, slots=True)
 class Flash:
-    """A flash in manual mode; one table for each flash."""
+    """The keys of [[flash]]."""
 
     output: str = choice(_FLASHES, "output of the board", default="flash1")
     latency_s: float = duration(0.0, 0.05, "time from the contact to the light", default=50e-6)
@@ -204,7 +204,7 @@ class Flash:
 
 @dataclass(frozen=True, slots=True)
 class Camera:
-    """The camera. If there is none, leave this table out.
+    """The keys of [camera].
 
     Without `exposure` it is on bulb. Magnification, aperture and pixel serve to estimate blur and depth of field.
     """
@@ -259,7 +259,7 @@ class Camera:
 
 @dataclass(frozen=True, slots=True)
 class Uncertainty:
-    """How far off the figures may be: standard deviations."""
+    """The keys of [uncertainty]."""
 
     latency_s: float = duration(0.0, 0.1, "error of the valves' latency", default=2e-3)
     height_m: float = length(0.0, 0.1, "error of the heights of nozzles and beams", default=2e-3)
@@ -274,7 +274,7 @@ class Uncertainty:
 
 @dataclass(frozen=True, slots=True)
 class Light:
-    """The light behind the dish, for the simulated picture."""
+    """The keys of [light]."""
 
     top: str = choice(LIGHTS, "colour of the backlight at its top", default="pale blue")
     bottom: str = choice(LIGHTS, "colour of the backlight at the surface", default="blue")
@@ -282,7 +282,7 @@ class Light:
 
 @dataclass(frozen=True, slots=True)
 class Fitted:
-    """What else the controller has; false for parts that were not built."""
+    """The keys of [fitted]."""
 
     flash_seen: bool = truth("the sensor that sees the flash's light", default=True)
     button: bool = truth("the button that releases a shot", default=True)

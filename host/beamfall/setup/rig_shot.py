@@ -16,7 +16,7 @@ FIRINGS_MOST = 8
 
 @dataclass(frozen=True, slots=True)
 class Aim:
-    """What the picture should show. Timings set here replace the planner's.
+    """The keys of [aim].
 
     None leaves a value to the planner.
     """
@@ -64,7 +64,7 @@ class Aim:
 
 @dataclass(frozen=True, slots=True)
 class DropInRig:
-    """A drop of the shot. If all drops are alike, leave these tables out.
+    """The keys of [[drop]].
 
     None leaves a value to the valve or the planner.
     """
@@ -92,7 +92,7 @@ class DropInRig:
 
 @dataclass(frozen=True, slots=True)
 class Firing:
-    """One firing of a flash. Without these tables each flash fires once, for the picture.
+    """The keys of [[firing]].
 
     With `delay` it has its own time, otherwise it moves with the picture.
     """

@@ -52,16 +52,11 @@ _LISTS = {
 
 @dataclass(frozen=True, slots=True)
 class RigTable:
-    """A table of a rig file: its name, and the dataclass of its keys."""
+    """A table of a rig file: its name, the dataclass of its keys, and what it is, in words."""
 
     name: str
     kind: Any
-
-    @property
-    def meaning(self) -> str:
-        """What it is, in words."""
-        text: str = self.kind.__doc__
-        return text.partition("\n")[0]
+    meaning: str
 
     @property
     def list_of(self) -> ListOf | None:
@@ -79,23 +74,38 @@ class RigTable:
         return _LISTS[self.name].field if self.many else self.name
 
 
-_KINDS = {
-    "valve": Valve,
-    "beam": Beam,
-    "flash": Flash,
-    "drop": DropInRig,
-    "firing": Firing,
-    "camera": Camera,
-    "dish": Dish,
-    "liquid": LiquidInRig,
-    "bottle": Bottle,
-    "aim": Aim,
-    "light": Light,
-    "site": Site,
-    "uncertainty": Uncertainty,
-    "fitted": Fitted,
-}
-TABLES = tuple(RigTable(name, kind) for name, kind in _KINDS.items())
+TABLES = (
+    RigTable("valve", Valve, "A valve, its nozzle and its bottle; one table for each valve."),
+    RigTable("beam", Beam, "An infrared beam across the fall path; one table for each beam."),
+    RigTable("flash", Flash, "A flash in manual mode; one table for each flash."),
+    RigTable(
+        "drop", DropInRig, "A drop of the shot. If all drops are alike, leave these tables out."
+    ),
+    RigTable(
+        "firing",
+        Firing,
+        "One firing of a flash. Without these tables each flash fires once, for the picture.",
+    ),
+    RigTable("camera", Camera, "The camera. If there is none, leave this table out."),
+    RigTable("dish", Dish, "The dish under the nozzle."),
+    RigTable(
+        "liquid",
+        LiquidInRig,
+        "The liquid of drops and dish. Measured values override those of the name.",
+    ),
+    RigTable(
+        "bottle",
+        Bottle,
+        "The liquid of one valve's bottle, if it is not the dish's; one table for each such valve.",
+    ),
+    RigTable("aim", Aim, "What the picture should show. Timings set here replace the planner's."),
+    RigTable("light", Light, "The light behind the dish, for the simulated picture."),
+    RigTable("site", Site, "Where the rig stands."),
+    RigTable("uncertainty", Uncertainty, "How far off the figures may be: standard deviations."),
+    RigTable(
+        "fitted", Fitted, "What else the controller has; false for parts that were not built."
+    ),
+)
 TEXTS = {"name": "name of the rig; default: the file's name", "note": "anything worth remembering"}
 
 
