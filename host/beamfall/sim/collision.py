@@ -89,7 +89,7 @@ def make_jet(model: RigModel, drop: Drop, draws: random.Random) -> Jet | None:
     )
 
 
-def find_splash(model: RigModel, drop: Drop, jet: Jet | None) -> dict[str, float]:
+def find_splash(drop: Drop, jet: Jet | None) -> dict[str, float]:
     """Return when each moment of one drop's splash comes (see `physics.splash`), on the rig's clock.
 
     Without a jet only those that need none.
@@ -317,7 +317,7 @@ def _see_single(model: RigModel, column: Column, light_s: float, jet_m: float | 
     (drop,), jet = column.recent, column.jet
     since = light_s - drop.impact_s
     lowest = find_height(model, drop, light_s)
-    after = {name: light_s - at for name, at in find_splash(model, drop, jet).items()}
+    after = {name: light_s - at for name, at in find_splash(drop, jet).items()}
     drop_m = lowest if lowest is not None and lowest < model.frame_height_m else None
     if since < 0.0:
         shows = "nothing" if drop_m is None else "before"

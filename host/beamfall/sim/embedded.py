@@ -18,9 +18,9 @@ from beamfall.interrupts import hold_interrupts
 from beamfall.link.traits import PortTraits
 from beamfall.scratch import ScratchFolder
 from beamfall.sim.firmware_modules import FirmwareModules, load_firmware
+from beamfall.sim.rig import CLOCK_HZ
 from beamfall.sim.traits import find_traits
 
-CLOCK_HZ = 125_000_000
 EDGE_CONSTANT = 3  # ticks that the simulated pins take, unless the rig says otherwise: as expected
 
 

@@ -84,7 +84,7 @@ def find_needs(
             meets += one.gap_s if openings else 0.0
             openings.append(meets - reach(calm, other, height + 0.5 * other.diameter_m)[0])
     else:
-        found = find_splash(calm, drop, jet).get(kind)
+        found = find_splash(drop, jet).get(kind)
         if found is None:
             return None
         meets = found

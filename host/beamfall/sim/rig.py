@@ -18,7 +18,7 @@ from beamfall.sim.collision import Column, Contact, Jet, Picture, see_picture
 from beamfall.sim.drops import LEAST_GAP_S, Drop, make_drop
 from beamfall.sim.model import RigModel
 
-CLOCK_HZ = 125_000_000
+CLOCK_HZ = 125_000_000  # of the simulated board, as its profile in firmware/boards says
 LINES = 100  # channels beyond: what else covers a line
 FORGET_S = 3.0  # a drop older than this does not affect later ones
 
