@@ -301,7 +301,6 @@ def _start(
 
 def meet(port: str, tell: Tell, patience_s: float = PATIENCE_S) -> Any:
     """Wait for the board to start and connect to it. Raises AtPrompt if its interpreter answers instead."""
-
     # Five tries in about half of patience_s.
     timing = LinkTiming(first_s=patience_s / 80, longest_s=patience_s / 10)
     deadline = time.monotonic() + patience_s

@@ -197,7 +197,6 @@ def _set_up(
     board: Board, rig: Rig, rig_file: Path | None, sequence: Sequence | None, timings: Origin | None
 ) -> Setup:
     """The setup with the timings that are fired: those given, those of the log, or those planned for this board."""
-
     if not board.traits.repeats_boot_ids:
         settle_before_unlogged(board)
     learned = None

@@ -18,6 +18,7 @@ from beamfall.repeatability.words import (
     BY_CHANCE,
     list_drifts,
     list_outside,
+    list_spread,
     say_steady,
     say_timing,
 )
@@ -98,20 +99,14 @@ def _describe(one: Quantity) -> tuple[str, ...]:
     name = f"{one.of} {one.name}"
     if one.spread is None:
         return (name, str(len(one.shots)), *["-"] * 6)
-    spread = one.spread
-    mean = (
-        f"{spread.mean * 1e6:+.1f} µs" if one.name == "spacing" else f"{spread.mean * 1e3:.3f} ms"
-    )
     trends = [
         "-" if trend is None else f"{scale * trend.slope:+.{digits}f} µs{_stars(trend.p)}"
         for trend, scale, digits in ((one.by_shot, 1e8, 1), (one.trend_by_hour, 3.6e9, 0))
     ]
     return (
         name,
-        str(spread.count),
-        mean,
-        f"{spread.deviation * 1e6:.1f} µs",
-        f"{spread.low * 1e6:.1f} to {spread.high * 1e6:.1f} µs",
+        str(one.spread.count),
+        *list_spread(one.name, one.spread),
         "-" if one.scene_mm is None else f"{one.scene_mm:.3f}",
         *trends,
     )

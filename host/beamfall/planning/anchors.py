@@ -60,7 +60,6 @@ def judge_anchors(
 
 
 def _read_wish(rig: Rig, anchors: list[AnchorEdge]) -> AnchorEdge | None:
-
     aim = rig.aim
     if aim.anchor is None:
         return None

@@ -242,10 +242,10 @@ class Belief:
             return ""
         if not self.is_used(step):
             why = (
-                "an earlier search is more certain" if step.found else "this search did not finish"
+                "An earlier search is more certain" if step.found else "This search did not finish"
             )
             return (
-                f"{why[0].upper()}{why[1:]}, so plans stay as they were. "
+                f"{why}, so plans stay as they were. "
                 "To use the new answers anyway: `beamfall learned redo`"
             )
         if step.parent != step.before and step.before:

@@ -116,13 +116,15 @@ def find_correction(
     anchor = AnchorEdge(
         flash.anchor if flash.count else "", recipe.sequence.beam1_edge, flash.count
     )
-    opened = recipe.openings[0]
-    base = (
-        find_base(old, recipe.rig, anchor, (0.0, spacing))
-        if anchor.count
-        else np.full(old.count, -opened)
-    )
-    met = find_meeting(old, Shot((0.0, spacing), np.asarray(base) + flash.delay_s))  # type: ignore[arg-type]
+
+    def find_start(rigs: Draws, rig: Rig, spacing_s: float) -> Floats:
+        """When the flash's delay begins, since the first opening."""
+        if anchor.count == 0:
+            return np.full(rigs.count, -recipe.openings[0])
+        return find_base(rigs, rig, anchor, (0.0, spacing_s))
+
+    base = find_start(old, recipe.rig, spacing)
+    met = find_meeting(old, Shot((0.0, spacing), base + flash.delay_s))  # type: ignore[arg-type]
     likely = _bell((np.nan_to_num(met.stage_s, nan=1.0) - events.stage_s) / _STAGE_S)
     if then is not None:
         likely = likely * _bell((_arrive(old) - then.arrival_s) / _ARRIVAL_THEN_S)
@@ -133,11 +135,7 @@ def find_correction(
     more = need_spacing(new, meeting) - need_spacing(old, meeting)
     by = _weigh(more, likely).p50
     contact, _ = new.find_contact((0.0, spacing + by))
-    base = (
-        find_base(new, now, anchor, (0.0, spacing + by))
-        if anchor.count
-        else np.full(new.count, -opened)
-    )
+    base = find_start(new, now, spacing + by)
     delay = contact + met.stage_s - new.flash_latency_s - base - flash.delay_s
     likely = np.where(np.isfinite(delay), likely, 0.0)
     interval = _weigh(np.nan_to_num(delay), likely)

@@ -60,9 +60,7 @@ class Met:
 
 def find_meeting(rigs: Draws, shot: Shot) -> Met:
     """Return what a shot with two or more drops did on each of the rigs; beam edges say when they came."""
-    impact, edge = rigs.impact_s, shot.find_edge(1)
-    if edge is not None:
-        impact = edge - rigs.first.to_edge_s + rigs.first.to_surface_s
+    impact = _find_impact(rigs, shot)
     freed = []
     for number, at in enumerate(shot.times_s[1:], 2):
         drop, edge = rigs.drop(number), shot.find_edge(number)
@@ -73,6 +71,14 @@ def find_meeting(rigs: Draws, shot: Shot) -> Met:
     later = rigs.values["contact_offset_s"]
     light = shot.flash_s + rigs.flash_latency_s
     return Met(rigs, light, impact, first, last + later, height)
+
+
+def _find_impact(rigs: Draws, shot: Shot) -> Floats:
+    """When drop 1 strikes the surface; its beam edge says so where there is one."""
+    edge = shot.find_edge(1)
+    if edge is None:
+        return rigs.impact_s
+    return edge - rigs.first.to_edge_s + rigs.first.to_surface_s
 
 
 def read_events(
@@ -113,11 +119,7 @@ def read_events(
 
 
 def _read_single(rig: Rig, shot: Shot, rigs: Draws) -> tuple[Events, Looks]:
-    first = rigs.first
-    impact, edge = rigs.impact_s, shot.find_edge(1)
-    if edge is not None:
-        impact = edge - first.to_edge_s + first.to_surface_s
-    after = shot.flash_s + rigs.flash_latency_s - impact
+    after = shot.flash_s + rigs.flash_latency_s - _find_impact(rigs, shot)
     kind = rig.aim.kind
     jet = make_interval(rigs.height_m) if kind in OF_THE_JET else None
     begun, span = _find_scale(kind, rigs)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from beamfall.errors import UserError
 from beamfall.setup.file_schema import choice, count, number, quantity, text
 from beamfall.setup.rig import Rig
-from beamfall.setup.rig_sections import LiquidInRig, Valve
+from beamfall.setup.rig_sections import LiquidInRig, Valve, is_same_place
 from beamfall.setup.rig_shot import KINDS
 from beamfall.setup.sequence import Sequence
 from beamfall.setup.signals import SignalKind
@@ -23,7 +23,7 @@ class Events:
     `moment`: of a collision, the share of the jet's rise at which drop 2 meets it; of a jet and a droplet, the share of
     its rise at the light; of a cavity, the share of the time from impact to the jet's onset; of a crown, the drop
     diameters that the impact speed covers from impact to light. `stage_s`, of a collision: from the last contact to the
-    light. `gaps_s`, of more than two drops, is from contact to contact.
+    light.
     """
 
     kind: str = choice(KINDS, meaning="what the picture shows")
@@ -151,7 +151,7 @@ class Recipe:
 
 def find_partners(rig: Rig) -> tuple[Valve, ...]:
     """The valves whose drops meet those of the first one."""
-    return tuple(one for one in rig.valves if abs(one.place_m - rig.valves[0].place_m) <= 0.005)
+    return tuple(one for one in rig.valves if is_same_place(one.place_m, rig.valves[0].place_m))
 
 
 def name_liquids(rig: Rig) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from statistics import mean
 
 from beamfall.repeatability.assess import Assessment, Quantity
-from beamfall.repeatability.formulas import Trend
+from beamfall.repeatability.formulas import Spread, Trend
 from beamfall.text import list_first
 
 # Shares of normal values beyond three standard deviations, and of their moving ranges beyond D4 times the mean one.
@@ -26,6 +26,13 @@ def say_timing(timing: str) -> str:
         if timing == SIMULATED
         else timing
     )
+
+
+def list_spread(name: str, spread: Spread) -> tuple[str, str, str]:
+    """The mean of a quantity of that name, its scatter and the scatter's 95 % interval."""
+    mean = f"{spread.mean * 1e6:+.1f} µs" if name == "spacing" else f"{spread.mean * 1e3:.3f} ms"
+    interval = f"{spread.low * 1e6:.1f} to {spread.high * 1e6:.1f} µs"
+    return mean, f"{spread.deviation * 1e6:.1f} µs", interval
 
 
 def list_outside(assessment: Assessment) -> list[str]:

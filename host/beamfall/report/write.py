@@ -22,6 +22,7 @@ from beamfall.repeatability.words import (
     is_steady,
     list_drifts,
     list_outside,
+    list_spread,
     say_steady,
 )
 from beamfall.report.plots import SweptShot, describe_scatter, describe_sweep
@@ -187,18 +188,16 @@ def _describe_scatter(assessment: Assessment, save: Any) -> str:
     for one in assessment.quantities:
         if one.spread is None:
             continue
-        spread = one.spread
-        mean = (
-            f"{spread.mean * 1e6:+.1f} µs"
-            if one.name == "spacing"
-            else f"{spread.mean * 1e3:.3f} ms"
-        )
         trend = "" if one.by_shot is None else f"{1e8 * one.by_shot.slope:+.1f} µs"
         rows.append(
-            (f"{one.of}, {one.name}", str(spread.count), mean, f"{spread.deviation * 1e6:.1f} µs",
-             f"{spread.low * 1e6:.1f} to {spread.high * 1e6:.1f} µs",
-             "" if one.scene_mm is None else f"{one.scene_mm:.3f}", trend)
-        )  # fmt: skip
+            (
+                f"{one.of}, {one.name}",
+                str(one.spread.count),
+                *list_spread(one.name, one.spread),
+                "" if one.scene_mm is None else f"{one.scene_mm:.3f}",
+                trend,
+            )
+        )
     flash = assessment.flash
     own = ""
     if flash is not None and assessment.data.flash_stamped:

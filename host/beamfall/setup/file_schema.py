@@ -291,8 +291,7 @@ def _join(table: str, key: str) -> str:
 
 def _describe_rule(rule: Rule, key: str) -> str:
     if rule.kind in KINDS:
-        low, high = format_quantity(rule.low, rule.kind), format_quantity(rule.high, rule.kind)
-        return f"give {KINDS[rule.kind].noun} with its unit, from {low} to {high}"
+        return f"give {KINDS[rule.kind].noun} with its unit, from {rule.limits}"
     return f"give {key}"
 
 

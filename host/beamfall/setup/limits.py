@@ -205,7 +205,7 @@ def _check_row(row: TickRow, table: Table, limits: BoardLimits) -> Iterator[Prob
         elif row.count > awaited:
             yield problem(
                 "window_missing",
-                f"it follows edge {row.count} of {row.anchor}, but only {awaited} are awaited; "
+                f"it follows {row.where}, but only {awaited} are awaited; "
                 "raise `awaits`, or remove it",
             )
     if row.width_ticks == 0:

@@ -116,7 +116,6 @@ def calibrate_by(
 
     Raises UserError, CalibrationError.
     """
-
     samples = put_own_first(measure_drops(log, series, valve=valve), rig)
     found = estimate(samples, gap_error_m=gap_error_m)
     newest = log.read_shot(found.shots[-1])

@@ -48,7 +48,6 @@ def repeat(board: Board, log: ShotLog, shot: int, count: int = 1) -> Workflow[Re
 
     Raises NoSuchShot, UserError if the log does not have its sequence.
     """
-
     logged = log.read_shot(shot)
     rig = logged.make_rig()
     sequence = rebuild_sequence(logged.table, f"shot {shot} again")

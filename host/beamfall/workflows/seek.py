@@ -253,7 +253,6 @@ class _Seek:
         return self.shots[-1] if self.shots else None
 
     def _keep(self, series: int) -> None:
-
         if self.search.has_learned:
             board = self.board
             self.belief = self.search.keep(

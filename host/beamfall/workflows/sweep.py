@@ -113,12 +113,10 @@ def resume(
 
 def choose_rig(found: SeriesLine, otherwise: Callable[[], Rig]) -> Rig:
     """The rig of a sweep that is resumed: its own, where the log has it."""
-
     return Rig.from_dict(found.settings["rig"]) if "rig" in found.settings else otherwise()
 
 
 def _fire_open(plan: Sweep, step: Begin, entries: list[Entry]) -> Workflow[Swept]:
-
     left = list_open(plan, entries)
     if left:
         flashes = plan.build(left[0].value_s)

@@ -8,8 +8,6 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
-
 from beamfall.errors import CalibrationError
 from beamfall.physics.drops import compute_volume
 from beamfall.planning.setting import compute_drop, make_setting
@@ -44,5 +42,5 @@ def weigh(rig: Rig, mass_kg: float, count: int) -> tuple[Normal, float, float]:
     # A normal measurement of z times the unit normal prior.
     precision = 1.0 + (spread / error) ** 2
     mean = math.log(volume / expected) / spread * (spread / error) ** 2 / precision
-    known = Normal.of(("volume_ratio",), np.array([mean]), np.array([[1.0 / precision]]))
+    known = Normal(("volume_ratio",), (mean,), ((1.0 / precision,),))
     return known, volume, error * volume

@@ -124,7 +124,6 @@ def read_answer(text: str, drops: int = 2) -> Answer:
     `high` and `low` of `droplet`, which may be left out then. `jet 31 mm` is a jet of that height.
     Raises WrongValue, or UnitError for a length without a unit.
     """
-
     words = explain_words(drops)
     parts = _SEPARATORS.sub(" ", text).split()
     if not parts:
@@ -258,7 +257,6 @@ def say_useless(record: ShotRecord, shot: Shot, *, sees_light: bool = True) -> s
 
     `sees_light`: a flash-seen sensor is fitted (`[fitted] flash_seen` of the rig file).
     """
-
     first = shot.find_edge(1)
     if record.anchor_beam is not None and first is not None and first < 0.0:
         return (

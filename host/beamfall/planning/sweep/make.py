@@ -42,7 +42,6 @@ def make_sweep(
     makes a table the board would not take:
     before the first drop falls.
     """
-
     check_swept(of)
     if base is None:
         plan = make_plan(rig, learned=load_learned(find_file(rig_file), board.info.unique_id.hex()))
