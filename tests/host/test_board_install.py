@@ -320,3 +320,19 @@ def test_a_board_that_stays_at_its_prompt_is_restarted_again(
     assert asked == [
         "restart", "close", *["enter", "restart", "close"] * min(stays, 2)
     ]  # fmt: skip
+
+
+def test_a_board_whose_interpreter_says_nothing_is_started_again(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    asked: list[str] = []
+
+    class Silent(Restarting):
+        def enter(self) -> None:
+            raise InstallError("no answer")
+
+    monkeypatch.setattr(installer, "ask_by_wire", lambda *_: True)
+    monkeypatch.setattr(installer, "open_prompt", lambda *_: Silent(asked))
+    with pytest.raises(InstallError):
+        installer.ask_interpreter("there")
+    assert asked == ["restart", "close"]

@@ -12,6 +12,7 @@ import pytest
 from beamfall.cli import main
 from beamfall.planning.seek.answer import Answer, Shot, read_last_drop
 from beamfall.planning.seek.search import Search
+from beamfall.planning.seek.timing import Timing
 from beamfall.planning.setting import compute_flow, make_setting
 from beamfall.setup.rig import EXAMPLE, Rig, example_rig
 from beamfall.shots import ShotLog, ShotRecord
@@ -33,7 +34,7 @@ def make_pushed() -> Rig:
 def find_delays(search: Search) -> tuple[float, float]:
     """Mean and standard deviation of the delay that the contact needs after the last drop's edge."""
     weighted = search.weighted
-    timing = weighted.predict_timing((0.0, 0.1))
+    timing = Timing.predict(weighted.rigs, (0.0, 0.1))
     event, _ = weighted.find_event(timing, weighted.make_jet(timing))
     delay = event - weighted.find_last_edge(timing)
     good = np.isfinite(delay)

@@ -8,6 +8,7 @@ from searching import Board
 
 from beamfall.planning.seek.answer import Shot
 from beamfall.planning.seek.search import Search
+from beamfall.planning.seek.timing import Timing
 from beamfall.setup.rig import example_rig
 from beamfall.sim.build import draw_model
 from beamfall.sim.collision import Picture
@@ -32,7 +33,7 @@ def test_a_search_expects_shots_to_scatter_as_they_do_on_the_simulated_rig() -> 
             assert fired is not None and fired["picture"].stage_s is not None
             shot = Shot(proposal.times_s, fired["flash_s"], tuple(fired["edges_s"]))
             outlook = weighted.look(
-                weighted.timing_of(shot), shot.flash_s + weighted.rigs.flash_latency_s
+                Timing.read(weighted.rigs, shot), shot.flash_s + weighted.rigs.flash_latency_s
             )
             off.append(fired["picture"].stage_s - float(np.nanmedian(outlook.stage_s)))
         true.append(np.std(off, ddof=1))

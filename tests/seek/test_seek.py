@@ -16,6 +16,7 @@ from beamfall.planning.openings import quantiles
 from beamfall.planning.seek.answer import Answer, Shot
 from beamfall.planning.seek.likelihood import WORDS
 from beamfall.planning.seek.search import Search
+from beamfall.planning.seek.timing import Timing
 from beamfall.planning.seek.weighted_rigs import WeightedRigs
 from beamfall.planning.setting import make_setting
 from beamfall.planning.unknowns import NAMES, Normal, make_jet_prior
@@ -55,7 +56,7 @@ def make_weighted(**options) -> WeightedRigs:
 
 def test_the_chances_of_all_words_make_one() -> None:
     weighted = make_weighted()
-    timing = weighted.predict_timing((0.0, 0.105))
+    timing = Timing.predict(weighted.rigs, (0.0, 0.105))
     for light in (0.38, 0.44, 0.455, 0.47, 0.52):
         words = weighted.look(timing, light).words
         assert words.shape == (len(WORDS), 1500)
@@ -132,7 +133,7 @@ def test_quantiles_of_weighted_values() -> None:
 
 def test_shots_of_a_rig_scatter_as_a_normal_distribution() -> None:
     weighted = make_weighted()
-    outlook = weighted.look(weighted.predict_timing((0.0, 0.105)), 0.455)
+    outlook = weighted.look(Timing.predict(weighted.rigs, (0.0, 0.105)), 0.455)
     rigs = np.isfinite(outlook.stage_s)
     shots = outlook.scattered.stage_s[:, rigs]
     assert np.allclose(shots.mean(axis=0), outlook.stage_s[rigs])
@@ -267,7 +268,7 @@ def find_stage(answer: Answer) -> float:
     weighted = make_weighted()
     shot = Shot((0.0, 0.105), 0.455, (0.165, 0.270))
     weighted.take(shot, answer, 0.002, 0.001)
-    timing = weighted.timing_of(shot)
+    timing = Timing.read(weighted.rigs, shot)
     stage = weighted.look(timing, 0.455 + weighted.rigs.flash_latency_s).stage_s
     good = np.isfinite(stage)
     return float(np.average(stage[good], weights=weighted.weights[good]))

@@ -5,19 +5,18 @@ The file is a ZIP archive with the board's files as they are. The board checks a
 
 from __future__ import annotations
 
-import contextlib
 import io
 import json
 import re
 import zipfile
 import zlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from beamfall.board_tools.bundle import SELECTED
 from beamfall.board_tools.errors import BackupError
-from beamfall.board_tools.install import ask_by_wire, find_serial_number, meet, open_prompt
+from beamfall.board_tools.install import at_prompt
 from beamfall.board_tools.prompt import Prompt
 from beamfall.board_tools.writing import Tell
 from beamfall.errors import UserError
@@ -53,8 +52,8 @@ def back_up(port: str, target: Path, tell: Tell = lambda text: None) -> Backup:
 
     Raises InstallError, FileWriteError and the errors of ports.
     """
-    with _at_prompt(port, tell) as (prompt, home, machine):
-        backup = read_own_files(prompt, home, machine)
+    with at_prompt(port, tell) as (prompt, interpreter):
+        backup = read_own_files(prompt, interpreter.home, interpreter.machine)
     write_bytes(target, pack_backup(backup))
     return backup
 
@@ -65,8 +64,8 @@ def restore(port: str, source: Path, tell: Tell = lambda text: None) -> Backup:
     Raises BackupError for a file that is none, UserError if it does not fit this board, InstallError.
     """
     backup = read_backup(source)
-    with _at_prompt(port, tell) as (prompt, home, machine):
-        write_own_files(prompt, home, machine, backup, tell)
+    with at_prompt(port, tell) as (prompt, interpreter):
+        write_own_files(prompt, interpreter.home, interpreter.machine, backup, tell)
     return backup
 
 
@@ -119,25 +118,6 @@ def _find_profile(files: Mapping[str, bytes]) -> set[str]:
     """The name in selected_board.py, if there is one."""
     found = _NAME.search(files.get(SELECTED, b"").decode("utf-8", "replace"))
     return {found[1]} if found else set()
-
-
-@contextlib.contextmanager
-def _at_prompt(port: str, tell: Tell) -> Iterator[tuple[Prompt, str, str]]:
-    """The board at its prompt, its file system's home and its machine; it starts again at the end."""
-    number = find_serial_number(port)
-    ask_by_wire(port, None, tell)
-    prompt = open_prompt(port, None, number)
-    try:
-        interpreter = prompt.enter()
-        yield prompt, interpreter.home, interpreter.machine
-        prompt.restart()
-    except BaseException:
-        with contextlib.suppress(Exception):
-            prompt.restart()
-        raise
-    finally:
-        prompt.close()
-    meet(port, tell)
 
 
 def pack_backup(backup: Backup) -> bytes:

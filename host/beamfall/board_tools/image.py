@@ -28,9 +28,9 @@ from beamfall.setup.board_profiles import (
     read_profile,
 )
 
+_IMAGE_MOST = 64 << 20  # bytes; 16 MB of flash make 32 MB of UF2
 # UF2 families (github.com/microsoft/uf2, utils/uf2families.json): chip, and mpy-cross's number of its architecture
 # (MicroPython 1.28, py/persistentcode.h).
-_IMAGE_MOST = 64 << 20  # bytes; 16 MB of flash make 32 MB of UF2
 _FAMILIES = {
     0xE48BFF56: ("rp2040", 4),  # armv6m
     0xE48BFF59: ("rp2350", 7),  # Arm: armv7emsp

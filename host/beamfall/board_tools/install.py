@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import time
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -290,7 +291,7 @@ def _start(
                     f"the files on the board are correct, but it stays at its prompt ({error})"
                 ) from error
             tell("it stayed at its prompt: restarting it once more")
-        prompt = open_prompt(port, profile, number)
+        prompt = open_prompt(port, profile, number, patience_s)
         try:
             prompt.enter()
         except BaseException:
@@ -327,18 +328,28 @@ def meet(port: str, tell: Tell, patience_s: float = PATIENCE_S) -> Any:
     )
 
 
+@contextlib.contextmanager
+def at_prompt(port: str, tell: Tell) -> Iterator[tuple[Prompt, Interpreter]]:
+    """A board at its prompt, and the interpreter that answers there; the board starts again at the end."""
+    number = find_serial_number(port)
+    ask_by_wire(port, None, tell)
+    prompt = open_prompt(port, None, number)
+    try:
+        yield prompt, prompt.enter()
+        prompt.restart()
+    except BaseException:
+        with contextlib.suppress(Exception):
+            prompt.restart()
+        raise
+    finally:
+        prompt.close()
+    meet(port, tell)
+
+
 def ask_interpreter(port: str, tell: Tell = lambda text: None) -> Interpreter:
     """Restart a board for maintenance, ask which interpreter it has, and start it again."""
-    ask_by_wire(port, None, tell)
-    prompt = open_prompt(port)
-    try:
-        interpreter = prompt.enter()
-        prompt.restart()
-    finally:
-        with contextlib.suppress(Exception):
-            prompt.close()
-    meet(port, tell)
-    return interpreter
+    with at_prompt(port, tell) as (_, interpreter):
+        return interpreter
 
 
 # -- what the wire protocol does not report ---------------------------------------------------------

@@ -23,6 +23,7 @@ from beamfall.planning.seek.aims import Start
 from beamfall.planning.seek.answer import Shot
 from beamfall.planning.seek.likelihood import MISS
 from beamfall.planning.seek.search import NEAR_S
+from beamfall.planning.seek.timing import Timing, find_impact
 from beamfall.planning.setting import Setting, make_setting
 from beamfall.recipes.recipe import Events, Looks, Recipe, find_partners, name_liquids
 from beamfall.recipes.spacing import choose_meeting, find_height, find_leeway, make_meeting
@@ -60,25 +61,13 @@ class Met:
 
 def find_meeting(rigs: Draws, shot: Shot) -> Met:
     """Return what a shot with two or more drops did on each of the rigs; beam edges say when they came."""
-    impact = _find_impact(rigs, shot)
-    freed = []
-    for number, at in enumerate(shot.times_s[1:], 2):
-        drop, edge = rigs.drop(number), shot.find_edge(number)
-        freed.append(at + drop.latency_s if edge is None else edge - drop.to_edge_s)
-    jet = JetDraws.of(rigs, impact)
-    first, _ = meet(jet, rigs.drop(2), freed[0])
-    last, height = meet_all(jet, rigs.drops, freed)
+    timing = Timing.read(rigs, shot)
+    jet = JetDraws.of(rigs, timing.impact_s)
+    first, _ = meet(jet, rigs.drop(2), timing.freed_s[0])
+    last, height = meet_all(jet, rigs.drops, timing.freed_s)
     later = rigs.values["contact_offset_s"]
     light = shot.flash_s + rigs.flash_latency_s
-    return Met(rigs, light, impact, first, last + later, height)
-
-
-def _find_impact(rigs: Draws, shot: Shot) -> Floats:
-    """When drop 1 strikes the surface; its beam edge says so where there is one."""
-    edge = shot.find_edge(1)
-    if edge is None:
-        return rigs.impact_s
-    return edge - rigs.first.to_edge_s + rigs.first.to_surface_s
+    return Met(rigs, light, timing.impact_s, first, last + later, height)
 
 
 def read_events(
@@ -119,7 +108,7 @@ def read_events(
 
 
 def _read_single(rig: Rig, shot: Shot, rigs: Draws) -> tuple[Events, Looks]:
-    after = shot.flash_s + rigs.flash_latency_s - _find_impact(rigs, shot)
+    after = shot.flash_s + rigs.flash_latency_s - find_impact(rigs, shot)
     kind = rig.aim.kind
     jet = make_interval(rigs.height_m) if kind in OF_THE_JET else None
     begun, span = _find_scale(kind, rigs)

@@ -6,6 +6,7 @@ bounds         how precisely people see: curves behind the likelihoods of all pi
 likelihood     how likely an answer is for a picture of a known moment
 one_drop       the same for pictures of one drop
 drops_seen     what the beam saw of drops, also of those that fall before the first picture
+timing         when the drops of a shot strike or come free, as expected or as the beam saw them
 taken          the answers so far: what each says about each rig, and which of them to doubt
 outlook        what many rigs would show for one shot, with the scatter from shot to shot
 weighted_rigs  many rigs that could be this one, weighted by every answer so far

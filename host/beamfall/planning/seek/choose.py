@@ -16,6 +16,7 @@ from beamfall.arrays import Floats
 from beamfall.errors import UserError
 from beamfall.planning.openings import Need, find_follower, find_need, quantiles
 from beamfall.planning.seek.likelihood import MISS, split_pictures
+from beamfall.planning.seek.timing import Timing
 from beamfall.planning.seek.weighted_rigs import LEAST_WEIGHT, WeightedRigs
 
 _APART_S = 0.008  # spacings that differ less meet much the same jet
@@ -139,7 +140,7 @@ def _judge_times(
 ) -> list[Proposal]:
     """Shots with these openings. `chooses`: the spacing is free, so that contacts low on the jet count as misses."""
     rigs, weights = weighted.rigs, weighted.weights
-    timing = weighted.predict_timing(times_s)
+    timing = Timing.predict(rigs, times_s)
     base = weighted.find_last_edge(timing) if by_beam else np.zeros(rigs.count)
     jet = weighted.make_jet(timing)
     event, height = weighted.find_event(timing, jet)

@@ -12,6 +12,7 @@ from beamfall.planning.light import find_base
 from beamfall.planning.openings import split_places
 from beamfall.planning.result import AnchorEdge, Interval, make_interval
 from beamfall.planning.seek.likelihood import WORDS, Moments
+from beamfall.planning.seek.timing import Timing
 from beamfall.planning.seek.weighted_rigs import WeightedRigs
 from beamfall.planning.setting import make_setting
 from beamfall.planning.unknowns import make_jet_prior
@@ -56,7 +57,7 @@ class Outlooks:
         times = tuple(times_s[:drops])  # those that fall elsewhere come later in a plan
         base = find_base(rigs, self.rig, anchor, times)
         light = base + delay_s + rigs.flash_latency_s
-        outlook = weighted.look(weighted.predict_timing(times), light)
+        outlook = weighted.look(Timing.predict(rigs, times), light)
         met = np.isfinite(outlook.stage_s)
         some = float(np.mean(met)) > 0.05
         shown = outlook.moments

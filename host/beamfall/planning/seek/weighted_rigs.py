@@ -8,8 +8,6 @@ keeps mean and covariance.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -24,6 +22,7 @@ from beamfall.planning.seek.likelihood import Moments, weigh_answer
 from beamfall.planning.seek.one_drop import SplashMoments, weigh_word
 from beamfall.planning.seek.outlook import Outlook, expect_word, reachable_chance
 from beamfall.planning.seek.taken import OTHER_SPACING_S, Taken, TakenAnswers
+from beamfall.planning.seek.timing import Timing
 from beamfall.planning.setting import Setting
 from beamfall.planning.unknowns import NAMES
 from beamfall.setup.rig import Rig
@@ -40,14 +39,6 @@ _SHOT_S = 0.0001  # what else differs from shot to shot
 _ONSET_SCATTER_S, _HEIGHT_SCATTER = 0.0008, 0.04  # medians of plan.unknowns.list_scatters
 _LEAST_SHARE = 0.2  # of effective rigs, below which new ones are drawn
 _KEEP = 0.99  # Liu & West's a
-
-
-@dataclass(frozen=True)
-class Timing:
-    """When drop 1 strikes and later drops come free, since the first opening: arrays, one element a rig."""
-
-    impact_s: Floats
-    freed_s: tuple[Floats, ...]
 
 
 class WeightedRigs:
@@ -127,25 +118,6 @@ class WeightedRigs:
         """Whether the drops could meet at all with these openings."""
         contact, _ = self.rigs.find_contact(times_s)
         return float(self.weights[np.isfinite(contact)].sum()) >= LEAST_WEIGHT
-
-    def predict_timing(self, times_s: tuple[float, ...]) -> Timing:
-        """When drop 1 would strike and later drops come free, for openings since the first one."""
-        later = enumerate(times_s[1:], 2)
-        return Timing(
-            self.rigs.impact_s, tuple(at + self.rigs.drop(n).latency_s for n, at in later)
-        )
-
-    def timing_of(self, shot: Shot) -> Timing:
-        """The same for a shot that was fired: by its own beam edges where they were seen."""
-        timing = self.predict_timing(shot.times_s)
-        first, impact = shot.find_edge(1), timing.impact_s
-        if first is not None:
-            impact = first - self.rigs.first.to_edge_s + self.rigs.first.to_surface_s
-        freed = []
-        for number, predicted in enumerate(timing.freed_s, 2):
-            edge = shot.find_edge(number)
-            freed.append(predicted if edge is None else edge - self.rigs.drop(number).to_edge_s)
-        return Timing(impact, tuple(freed))
 
     def make_jet(self, timing: Timing) -> JetDraws:
         """The jets of drops that strike then."""
@@ -250,7 +222,7 @@ class WeightedRigs:
         share of the variance. 0 where the beam sees no drop, or drops of two valves, which it cannot tell apart."""
         if self._has_seen or len({valve.output for valve in self._rig.valves}) > 1:
             return 0.0
-        timing = self.predict_timing(times_s)
+        timing = Timing.predict(self.rigs, times_s)
         event, _ = self.find_event(timing, self.make_jet(timing))
         base = self.find_last_edge(timing) if by_beam else 0.0
         return share_told(self.rigs, event - base, self._rig.uncertainty.latency_scatter_s)
@@ -286,7 +258,7 @@ class WeightedRigs:
     def _weigh(self, taken: Taken) -> tuple[Outlook, Floats, Floats]:
         """The outlook of a shot, how likely its answer is for each rig, and the chance of the wanted picture."""
         shot, answer = taken.shot, taken.answer
-        outlook = self.look(self.timing_of(shot), shot.flash_s + self.rigs.flash_latency_s)
+        outlook = self.look(Timing.read(self.rigs, shot), shot.flash_s + self.rigs.flash_latency_s)
         shots = outlook.scattered
         hit = np.abs(shots.stage_s - taken.wanted_s) <= taken.near_s  # False for NaN
         fits = weigh_answer(shots, answer, says_ages=taken.says_ages, confirmed=taken.confirmed)
@@ -349,9 +321,7 @@ class WeightedRigs:
             self._renew()
 
     def _renew(self) -> None:
-        mean = self.weights @ self._z
-        apart = self._z - mean
-        covariance = (self.weights[:, None] * apart).T @ apart
+        mean, covariance = self.moments()
         chosen = self._z[self.sample(len(self._z))]
         values, vectors = np.linalg.eigh(covariance)
         root = vectors * np.sqrt(np.maximum(values, 0.0) * (1.0 - _KEEP**2))
