@@ -10,7 +10,6 @@ from pathlib import Path
 import pytest
 
 from beamfall.cli import main
-from beamfall.cli.help import describe_commands
 from beamfall.errors import UserError
 from beamfall.handbook import DRAWINGS, FOLDER, PICTURES, TOPICS, read_topic
 from beamfall.page.handbook import make_page
@@ -42,14 +41,6 @@ def test_the_commands_of_a_page_run_in_its_order(
             ["--port", "sim"] if words[0] in WITH_PORT or words[:2] == ["shots", "repeat"] else []
         )
         assert main([*words, *port]) == 0, f"{line}: {capsys.readouterr().err}"
-
-
-def test_every_command_that_a_page_names_exists() -> None:
-    known = set(re.findall(r"^## beamfall ([a-z]+(?: [a-z]+)?)", describe_commands(), re.MULTILINE))
-    groups = {name.split()[0] for name in known}
-    for topic in TOPICS:
-        for command in re.findall(r"`beamfall ([a-z]+(?: [a-z]+)?)", read_topic(topic)):
-            assert command.split()[0] in groups, f"{topic}: beamfall {command}"
 
 
 def test_help_for_a_topic_names_only_topics_that_exist() -> None:
