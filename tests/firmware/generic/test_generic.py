@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import functools
+import gc
+import importlib
 import os
 import subprocess
 import sys
@@ -18,7 +20,7 @@ sys.path.insert(0, str(HERE))
 
 import scenarios  # noqa: E402
 from fake_board import Console, Profile, load_port  # noqa: E402
-from fake_world import World  # noqa: E402
+from fake_world import MS, World  # noqa: E402
 
 KINDS = ("rp2", "stm32", "esp32")
 NAMES = [
@@ -65,13 +67,46 @@ def test_a_board_with_no_timer_is_refused_by_name() -> None:
         load_port(World("none"))(Profile(), Console())
 
 
+@pytest.mark.parametrize("kind", KINDS)
+def test_garbage_is_not_collected_while_the_port_measures_itself(
+    kind: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A collection then would make the board refuse rows until its next start."""
+    world = World(kind)
+    make = load_port(world)
+    plain = make(Profile(), Console())
+    rows = importlib.import_module("ports.generic.ready").ReadyRows
+    rehearse, play = rows.rehearse, rows.play
+    is_due = False
+
+    def collect() -> None:
+        nonlocal is_due
+        if is_due:
+            is_due = False
+            world.spend(15 * MS)
+
+    def rehearse_with_garbage(self: object, times: int) -> int:
+        nonlocal is_due
+        is_due = True
+        return rehearse(self, times)
+
+    def play_in_new_memory(self: object, now: int) -> None:
+        collect()
+        play(self, now)
+
+    monkeypatch.setattr(gc, "collect", collect)
+    monkeypatch.setattr(rows, "rehearse", rehearse_with_garbage)
+    monkeypatch.setattr(rows, "play", play_in_new_memory)
+    port = make(Profile(), Console())
+    assert port.earliest_ticks < plain.earliest_ticks + 100
+    assert port.earliest_beam_ticks < plain.earliest_beam_ticks + 100
+
+
 PROFILES = ("esp32_generic", "stm32_generic", "pico_generic")
 
 
 @pytest.mark.parametrize("name", PROFILES)
 def test_the_profiles_are_whole_and_load_the_port_on_a_board(name: str) -> None:
-    import importlib
-
     from beamfall.setup.board_profiles import check_profile, find_profile
 
     check_profile(find_profile(name))
