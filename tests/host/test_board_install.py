@@ -11,6 +11,7 @@ import tty
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -99,6 +100,31 @@ def test_a_greeting_that_comes_late_is_not_taken_for_an_answer(prompt: Prompt) -
     assert prompt.enter().name == "micropython"
     assert len(calls) == 2
     assert prompt.run("print(6 * 7)").strip() == "42"
+
+
+@pytest.mark.parametrize(("patience_s", "answers"), [(10.0, False), (200.0, True)])
+def test_a_board_is_asked_for_its_prompt_as_long_as_patience_says(
+    patience_s: float, answers: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """mpremote itself waits 10 s for a character; this board needs 95 s for its start."""
+    clock = VirtualClock()
+    timer = SimpleNamespace(sleep=clock.sleep, monotonic=clock.clock)
+    monkeypatch.setattr("beamfall.board_tools.prompt.time", timer)
+    slow = Prompt(None, "board", patience_s=patience_s)
+
+    def wait_for_a_character(**_: Any) -> None:
+        clock.sleep(10.0)
+        if clock.now < 95.0:
+            raise slow._error
+
+    monkeypatch.setattr(slow._remote, "enter_raw_repl", wait_for_a_character)
+    monkeypatch.setattr(Prompt, "ask_who", lambda _: "who")
+    if answers:
+        assert slow.enter() == "who"
+    else:
+        with pytest.raises(InstallError):
+            slow.enter()
+        assert clock.now < 35.0
 
 
 @pytest.mark.full

@@ -16,7 +16,7 @@ from beamfall.board_tools.errors import InstallError
 from beamfall.errors import MissingExtra
 
 _CHUNK = 1024  # bytes of a file per write; the text must fit the heap of a small board
-_ENTER_TRIES = 3
+_ENTER_TRIES = 3  # at least, and until patience ends
 
 _WHO = """
 import sys, os
@@ -129,7 +129,9 @@ class Prompt:
         """Stop the running program and get the prompt. Raises InstallError with the cure."""
         said = io.StringIO()
         refused: InstallError | None = None
-        for _ in range(_ENTER_TRIES):
+        tries, end_s = 0, time.monotonic() + self._patience_s
+        while tries < _ENTER_TRIES or time.monotonic() < end_s:
+            tries += 1
             try:
                 with contextlib.redirect_stdout(said):
                     self._remote.enter_raw_repl(soft_reset=False, timeout_overall=self._patience_s)
@@ -144,7 +146,7 @@ class Prompt:
                 self._remote.use_raw_paste = True  # what mpremote keeps from such an answer
             except OSError as error:
                 raise self._explain_loss(error) from error
-            time.sleep(0.2)
+            time.sleep(max(0.2, self._patience_s / 100))  # late greetings arrive meanwhile
         raise refused or InstallError(
             f"{self._name}: no MicroPython prompt; if Beamfall runs on it but does not answer, "
             "hold its button down while you plug it in; otherwise install MicroPython first (micropython.org)"
