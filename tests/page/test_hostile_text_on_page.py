@@ -41,7 +41,7 @@ def fill(log_path: Path) -> None:
     sequence = plan_collision(rig).sequence
     with ShotLog.open(log_path) as log, Board.connect("sim", rig=rig) as board:
         board.link.welcome = replace(board.info, name=HOSTILE)
-        shooter = Shooter.begin(board, log, "sweep", rig=rig, name=HOSTILE)
+        shooter = Shooter(board, log, log.begin_series("sweep", rig=rig, name=HOSTILE), rig=rig)
         shooter.asked_by = HOSTILE
         for number in range(2):
             swept = {"of": HOSTILE, "step": number, "value_ms": 1.0 + number, "repeat": 1}

@@ -42,7 +42,7 @@ def place(tmp_path: Path, make_picture: Callable[..., Path]) -> Path:
     rig = replace(example_rig(), name=HOSTILE, note=HOSTILE)
     with ShotLog.open(tmp_path / "log.sqlite3") as log, Board.connect("sim", rig=rig) as board:
         board.link.welcome = replace(board.info, name=HOSTILE)  # the board's own words
-        shooter = Shooter.begin(board, log, "sweep", rig=rig, name=HOSTILE)
+        shooter = Shooter(board, log, log.begin_series("sweep", rig=rig, name=HOSTILE), rig=rig)
         shooter.asked_by = HOSTILE
         for number in range(2):
             swept = {"of": HOSTILE, "step": number, "value_ms": 1.0 + number, "repeat": 1}

@@ -210,8 +210,7 @@ def measure(
 
 def _find_edge_constant(board: Board, found: Measurement) -> dict[str, int | None] | None:
     """The ticks that an edge really takes through the chip's pins, from the flash errors; None if the port has no
-    such constant. `measured` is
-    None if no constant explains the errors.
+    such constant. `measured` is None if no constant explains the errors.
 
     A flash follows an edge by way of two pins, so it is off by twice the difference. A stamp is rounded to the middle
     of a round of several ticks: the mean over pulses at all phases of that round is not.

@@ -72,7 +72,6 @@ class Shooter:
         *,
         rig: Rig | None,
         seed: int | None = None,
-        name: str = "",
         settings: Mapping[str, Any] | None = None,
     ) -> Self:
         """Begin a series of that kind (`shoot`, `sweep`, ...); first settle what the board still holds of earlier ones.
@@ -90,7 +89,7 @@ class Shooter:
             "rest_jitter_least_s": JITTER_LEAST_S,
         }
         series = log.begin_series(
-            kind, rig=rig, seed=seed, name=name, settings={**(settings or {}), **rests},
+            kind, rig=rig, seed=seed, settings={**(settings or {}), **rests},
             begun_us=board.traits.time_of_day_us(not_before_us=log.latest_us() + 1),
         )  # fmt: skip
         return cls(board, log, series, rig=rig, seed=seed, rest_seed=rest_seed)
