@@ -184,7 +184,7 @@ def expect_drop(rig: Rig, valve: Valve, beam: Beam) -> Expectation | None:
         setting = make_setting(rig, valve.output)
         diameter = compute_drop(valve, setting)
         chord = max(diameter**2 - 4.0 * beam.offset_m**2, 0.0) ** 0.5
-        reach = chord + 0.8 * beam.width_m  # 0.8, and how the drop starts: as in plan.unknowns
+        reach = chord + 0.8 * beam.width_m  # 0.8, and how the drop starts: as in planning.unknowns
         result = fall(
             valve.height_m - diameter - beam.height_m - 0.5 * reach,
             diameter,

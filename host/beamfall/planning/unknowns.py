@@ -96,6 +96,8 @@ _UNKNOWN_LENGTH = 0.25  # of the volume: lengths of 10 to 40 mm instead of 20
 GAP_ERROR_M = 3e-4  # standard error of the distance between two beams (our choice: a steel rule)
 #: Middle of the fall's factor, and the standard deviation of its logarithm.
 FALL_LAW = (1.06, 0.52)
+# From splash to splash, standard deviations; the height's as a share (estimates).
+ONSET_SCATTER_S, HEIGHT_SCATTER = 0.8e-3, 0.04
 OF_THE_JET = ("onset_factor", "height_factor", "rise_factor")
 
 
@@ -154,10 +156,10 @@ def list_scatters(rig: Rig) -> dict[str, Unknown]:
             "latency_scatter_s", u.latency_scatter_s, 0.3, 0.0, 0.05, "uncertainty.latency_scatter"
         ),
         _ratio("volume_scatter", u.volume_scatter, 0.3, 0.0, 0.5, "uncertainty.volume_scatter"),
-        _ratio("onset_scatter_s", 0.8e-3, 0.3, 1e-4, 5e-3, "splash to splash (estimate)"),
+        _ratio("onset_scatter_s", ONSET_SCATTER_S, 0.3, 1e-4, 5e-3, "splash to splash (estimate)"),
         _ratio(
             "height_scatter",
-            0.04,
+            HEIGHT_SCATTER,
             0.3,
             5e-3,
             0.3,

@@ -52,7 +52,7 @@ def draw_model(
     """Draw what is true of a rig: the same file and seed give the same model.
 
     The other arguments test the planner in a world that differs from its assumptions: `spread`
-    makes the distributions of `plan.unknowns` broader, `shift` moves them, in standard deviations
+    makes the distributions of `planning.unknowns` broader, `shift` moves them, in standard deviations
     by name, and `shape` gives the jet its second law (see JetModel).
     """
     setting = make_setting(rig)

@@ -1,6 +1,6 @@
 """The unknowns of a rig from what its drops did: values, errors, and what the edges cannot tell.
 
-The rig file with its uncertainties is the prior (standard normal z, see `plan.unknowns`), the means
+The rig file with its uncertainties is the prior (standard normal z, see `planning.unknowns`), the means
 of each group of drops are the data, their scatter over √n (and a floor for the model) the noise.
 The maximum of the posterior is found by bounded least squares, its covariance is the inverse of the
 information there.

@@ -24,7 +24,7 @@ from beamfall.planning.seek.outlook import Outlook, expect_word, reachable_chanc
 from beamfall.planning.seek.taken import OTHER_SPACING_S, Taken, TakenAnswers
 from beamfall.planning.seek.timing import Timing
 from beamfall.planning.setting import Setting
-from beamfall.planning.unknowns import NAMES
+from beamfall.planning.unknowns import HEIGHT_SCATTER, NAMES, ONSET_SCATTER_S
 from beamfall.setup.rig import Rig
 
 LEAST_WEIGHT = 1e-3  # of rigs that must meet their jet for a spacing to be worth a shot
@@ -36,7 +36,6 @@ _OFFSET_SPREAD = float(np.hypot(_NEAR_OFFSET, _FAR_SHARE**0.5 * _FAR_OFFSET))  #
 _WIDE_OFFSET = 20.0  # where answers show that the models are wrong
 _OFFSET = NAMES.index("contact_offset_s")
 _SHOT_S = 0.0001  # what else differs from shot to shot
-_ONSET_SCATTER_S, _HEIGHT_SCATTER = 0.0008, 0.04  # medians of plan.unknowns.list_scatters
 _LEAST_SHARE = 0.2  # of effective rigs, below which new ones are drawn
 _KEEP = 0.99  # Liu & West's a
 
@@ -186,7 +185,7 @@ class WeightedRigs:
         rising = rigs.rise_s if self._kind in OF_THE_JET else 0.0
         # The rise goes with the root of the height.
         spread = np.sqrt(
-            _SHOT_S**2 + (share * _ONSET_SCATTER_S) ** 2 + (0.5 * _HEIGHT_SCATTER * rising) ** 2
+            _SHOT_S**2 + (share * ONSET_SCATTER_S) ** 2 + (0.5 * HEIGHT_SCATTER * rising) ** 2
         )
         return Outlook(
             moments, np.broadcast_to(spread, event.shape), np.ones(event.shape, dtype=np.bool_)
@@ -205,8 +204,8 @@ class WeightedRigs:
         closing = np.maximum(speed + rising, 0.05)
         spread = np.sqrt(
             _SHOT_S**2
-            + (_HEIGHT_SCATTER * taller / closing) ** 2
-            + (_ONSET_SCATTER_S * rising / closing) ** 2
+            + (HEIGHT_SCATTER * taller / closing) ** 2
+            + (ONSET_SCATTER_S * rising / closing) ** 2
         )
         struck = timing.freed_s[-1] + drop.to_surface_s
         ahead = np.where(none, struck, contact + self.offset_s) - light_s
