@@ -249,7 +249,7 @@ def choose_profile(interpreter: Interpreter) -> Profile:
         known = ", ".join(path.stem for path in list_profiles() if path.stem != "simulated")
         what = "no profile is for" if not fitting else "several profiles are for"
         raise UserError(
-            f"{what} '{interpreter.machine}'; name one with --board ({known}, or a file of your own)"
+            f"{what} '{interpreter.machine}'; name one with --board ({known}, or your own file)"
         )
     check_profile(fitting[0])
     return fitting[0]

@@ -88,7 +88,7 @@ def _run(arguments: Sequence[str] | None, stop: StopSignals) -> int:
             misplaced = _BEFORE_COMMAND.get(getattr(error, "option_name", ""))
             if misplaced:
                 print(
-                    f"It stands before the command, such as: beamfall {misplaced} shoot",
+                    f"Put it before the command: beamfall {misplaced} shoot",
                     file=sys.stderr,
                 )
             return int(getattr(error, "exit_code", 2))

@@ -43,7 +43,7 @@ app.command("test")(board_test.check_board)
 def install_firmware(
     port: str | None = typer.Option(None, help="Serial port or pyserial URL of the board."),
     board: str | None = typer.Option(
-        None, help="Board profile, by name or as a file of your own (.py)."
+        None, help="Board profile, by name or as your own file (.py)."
     ),
     source: bool = typer.Option(
         False, "--source", help="Install source text instead of compiled files."
@@ -110,7 +110,7 @@ def join_image(
     ),
     out: Path = typer.Option(Path("beamfall.uf2"), "--out", "-o", help="The file to make."),
     board: str | None = typer.Option(
-        None, help="Board profile, by name or as a file of your own (.py)."
+        None, help="Board profile, by name or as your own file (.py)."
     ),
     source: bool = typer.Option(
         False, "--source", help="Use source text instead of compiled files."

@@ -55,8 +55,8 @@ class CoilLimits:
         if self.gap_us > limits.valve_gap_us:
             found.append(
                 f"it takes up to {format_duration(self.times.let_go_s[1])} to let go, but the board allows openings "
-                f"{format_duration(limits.valve_gap_us * 1e-6)} apart: set VALVE_GAP_US = {self.gap_us} in a profile "
-                "of your own and install it (beamfall board install --board FILE)"
+                f"{format_duration(limits.valve_gap_us * 1e-6)} apart: set VALVE_GAP_US = {self.gap_us} in your own "
+                "profile and install it (beamfall board install --board FILE)"
             )
         if self.times.pull_in_s[1] > limits.valve_max_us * 1e-6 and self.pulls_in:
             found.append("it needs a longer opening than the board allows: use another valve")

@@ -65,8 +65,8 @@ def page(
                 print(f"Scan with a tablet:\n{print_code(server.door.make_link())}", flush=True)
             if server.certificate is None:
                 print(
-                    "Everyone on this network can reach the page, and its traffic is not encrypted: use a network "
-                    "of your own or add --tls, and keep the link to yourself.",
+                    "Everyone on this network can reach the page, and its traffic is not encrypted: use a private "
+                    "network or add --tls, and keep the link to yourself.",
                     flush=True,
                 )
         if server.certificate is not None:

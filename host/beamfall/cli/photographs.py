@@ -111,7 +111,7 @@ def _read_shots(log: ShotLog, series: list[int]) -> list[TakenShot]:
     ]
     if not shots:
         raise NoSuchShot(
-            "the log has no shot to match these pictures with: `beamfall shots list` shows what it has"
+            "the log has no shot to match these pictures with; `beamfall shots list` lists its shots"
         )
     return shots
 

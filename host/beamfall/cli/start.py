@@ -68,7 +68,7 @@ def list_offers(folder: Path) -> Iterator[Offer]:
     )
     yield Offer("Open the page with a simulated rig", ("page", *own, "--port", "sim"))
     if rig is None:
-        yield Offer("Make a rig file of your own, step by step", ("rig", "new", "my_rig.toml"))
+        yield Offer("Make your own rig file, step by step", ("rig", "new", "my_rig.toml"))
     else:
         yield Offer("Look for what is missing in your rig file", ("rig", "check", str(rig)))
     if not boards:

@@ -27,7 +27,7 @@ _WORDS = {
     Source.BOARD: "the sequence that the board holds",
     Source.PAGE: "those on this page",
     Source.SIMULATED_RIG: "those set on the simulated rig",
-    Source.CALLER: "a sequence of its own",
+    Source.CALLER: "the caller's own sequence",
 }
 _CHOSEN_BY_COMMAND = (Source.PLAN, Source.SHOT, Source.BOARD)
 

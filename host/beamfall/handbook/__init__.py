@@ -69,13 +69,7 @@ def describe_rig_file() -> str:
 def _list_keys(keys: list[RigKey]) -> list[str]:
     return [
         f"- `{key.key}`: {key.meaning}; {key.expected}; "
-        + (
-            "required."
-            if key.needed
-            else f"default {key.default}."
-            if key.default
-            else "may be left out."
-        )
+        + ("required." if key.needed else f"default {key.default}." if key.default else "optional.")
         for key in keys
     ]
 

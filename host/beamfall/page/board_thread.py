@@ -92,7 +92,7 @@ class BoardThread(Bench):
             self._refuse_if_busy()
             if self.hub.get("link", {}).get("state") != "up":
                 raise UserError(
-                    "no board is connected: check its cable; the page reconnects by itself"
+                    "no board is connected: check its cable; the page reconnects automatically"
                 )
             job.asked_by = ACTING.get()
             self._running = job

@@ -43,13 +43,13 @@ VALVE_STAYED_CLOSED = "The valve stayed closed."
 # What a device did, as shown after its name.
 _TIMINGS, _RIG, _TABLE = "changed the timings", "changed the rig", "changed the table"
 ACTS = {
-    "abort": "aborted", "arm": "armed", "release": "released", "drip": "asked for one drop", "flash": "asked for one "
-    "flash", "rinse": "asked for a rinse", "watch": "watched the beam", "repeat": "repeated a shot", "sweep": "started "
+    "abort": "aborted", "arm": "armed", "release": "released", "drip": "requested one drop", "flash": "requested one "
+    "flash", "rinse": "requested a rinse", "watch": "watched the beam", "repeat": "repeated a shot", "sweep": "started "
     "a sweep", "sweep_resume": "resumed a sweep", "seek": "started a search", "check": "started a check",
     "calibrate": "started a calibration", "shoot_recipe": "fired a recipe",
     "store_recipe": "stored a recipe on the board", "board_slots": "looked at the board's slots",
     "answer": "answered", "tune": _TIMINGS,
-    "step": _TIMINGS, "untune": _TIMINGS, "use_found": "took the timings of the search",
+    "step": _TIMINGS, "untune": _TIMINGS, "use_found": "applied the search's timings",
     "correct": "corrected the timings", "edit": _RIG, "add_part": _RIG, "remove_part": _RIG,
     "reset_rig": _RIG, "save_rig": "saved the rig", "guide_done": _RIG, "undo_learned": "undid what was learned",
     "redo_learned": "restored what was learned", "reset_learned": "reset what was learned", "table_set": _TABLE,

@@ -38,7 +38,7 @@ _BUSY = (-53, -60, -110)  # GP_ERROR_IO_USB_CLAIM, GP_ERROR_IO_LOCK, GP_ERROR_CA
 _GONE = (-52, -105, -4, -7)
 _EVENTS_MOST = 1000  # not yet taken; beyond this the camera waits
 _MODE_MOST = 40  # letters
-_AWAKE = "Is it on, awake (press its shutter button halfway), and its USB cable in?"
+_AWAKE = "Is it on and awake (press its shutter button halfway), and is its USB cable plugged in?"
 
 
 class CameraSource:
@@ -180,7 +180,7 @@ class CameraSource:
         if self._is_open:
             return CameraError(
                 CameraProblem.LOST,
-                f"{self.name} is gone ({show_text(event.get('text') or 'its driver ended')}). {_AWAKE} "
+                f"{self.name} has disconnected ({show_text(event.get('text') or 'its driver ended')}). {_AWAKE} "
                 "Its pictures are on its card",
             )
         problem = CameraProblem.NOT_FOUND if code in _GONE else CameraProblem.NO_ANSWER

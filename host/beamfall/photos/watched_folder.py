@@ -75,7 +75,7 @@ class WatchedFolder:
             if not self._watched.is_dir():
                 raise CameraError(
                     CameraProblem.LOST,
-                    f"{self.name} is gone. Is the card or the drive still plugged in?",
+                    f"{self.name} has disappeared. Is the card or the drive still plugged in?",
                 )
             self._note_new()
             complete = [file for file in list(self._growing) if self._is_complete(file)]

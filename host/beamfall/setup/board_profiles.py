@@ -92,7 +92,7 @@ def find_profile(name: str) -> Profile:
     known = {path.stem: path for path in list_profiles()}
     if name not in known:
         raise BoardProfileError(
-            f"there is no profile '{name}'; there are {', '.join(known)}, or give the path of a file of your own"
+            f"there is no profile '{name}'; there are {', '.join(known)}, or give the path of your own file"
         )
     return read_profile(known[name])
 

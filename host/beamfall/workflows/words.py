@@ -15,7 +15,7 @@ DROP_SEEN = "The beam saw a drop"
 LIGHT_SEEN = "The light was seen."
 BEGINS_APART = "The first shot may differ from the plan: it teaches the search the most."
 MISFIT = (
-    "These answers hardly fit the rig file: check its heights, opening and liquid. "
+    "Your answers fit the rig file poorly: check its heights, opening and liquid. "
     "The search now follows your answers."
 )
 NO_LIGHT_SEEN = "The contact closed, but the flash-seen sensor saw no light. Did you see the flash?"

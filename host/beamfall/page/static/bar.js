@@ -45,7 +45,7 @@ export function release({ unrested = false } = {}) {
   else attempt(act('release', unrested ? { unrested } : {}));
 }
 export const isChanged = () => (state.armed ? state.armed.of !== state.asked?.number : false);
-const BY_HAND = 'Arm takes the table by hand, not the plan.';
+const BY_HAND = 'Arm uses your own table, not the plan.';
 const CHANGED = 'Changed since arming: press Arm (A) again.';
 
 // What Release still waits for, in s by the server's clock. The server refuses a release until then.
@@ -90,7 +90,7 @@ function words() {
   if (link.state === 'lost')
     return [
       'board lost',
-      link.text || 'The connection is gone. Plug the board in again; the page reconnects by itself.',
+      link.text || 'The connection is lost. Plug the board in again; the page reconnects automatically.',
     ];
   const word = live?.state ?? '…';
   // A board that has just started says so as its cause: no news while it is idle.

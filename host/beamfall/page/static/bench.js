@@ -63,7 +63,7 @@ function makeTimings() {
         : plan.problem
           ? h('span.field-problem', plan.problem)
           : state.asked?.by_hand
-            ? 'Not in use: Arm takes the table by hand'
+            ? 'Not in use: Arm uses your own table'
             : `${plan.tuned || 'As planned'}; the flash follows ${plan.anchor}`,
     );
     spacing.root.hidden = plan?.spacing_ms === null;

@@ -74,7 +74,7 @@ export function makeTable() {
     redo.disabled = !table?.can_redo;
     use.disabled = !table;
     use.setAttribute('aria-pressed', String(table?.in_use ?? false));
-    used.textContent = table?.in_use ? 'Arm takes this table.' : 'Arm takes the plan.';
+    used.textContent = table?.in_use ? 'Arm uses this table.' : 'Arm uses the plan.';
     showTable(table);
     showRows();
   });

@@ -148,7 +148,7 @@ def _doubt_seen_from_above(reading: Reading, has_rings: bool, down_deg: float | 
     """Rings that are wide enough to be seen are older than a crown, and something made them."""
     if has_rings and reading.stage in ("nothing", "crown"):
         reading.confidence = min(reading.confidence, 0.7)
-        reading.doubts.append("rings on the surface hide what is low")
+        reading.doubts.append("rings on the surface hide low shapes")
     if (
         reading.stage == "crown"
         and down_deg
@@ -235,9 +235,7 @@ def _classify(
     if upright is None or standing is None:
         if drop is None:
             if any(blob.height > _RIPPLES_MM * scale for blob in blobs[:3]):
-                return Reading(
-                    "nothing", 0.6, doubts=["something tall is there, and its shape is not clear"]
-                )
+                return Reading("nothing", 0.6, doubts=["something tall has no clear shape"])
             weak = outlines.contrast < 2.0 * _LEAST_CONTRAST
             if not weak and any(_is_low_ring(blob, surface, scale) for blob in blobs[:3]):
                 return Reading("crown", 0.6, axis=axis, is_low_ring=True, doubts=[_LOW_RING])
@@ -263,7 +261,7 @@ def _classify(
             ("jet", 0.6) if drop is None else ("before", 0.85 if is_apart else 0.7)
         )
         if not is_apart:
-            made.doubts.append("what stands on the surface is too low to be clear")
+            made.doubts.append("the shape on the surface is too low to be clear")
         return made if drop is None else add_drop(made, drop)
     if drop is not None:
         gap_ms = (standing.tip - find_lowest(drop)) / scale / speed

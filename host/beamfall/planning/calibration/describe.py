@@ -74,7 +74,7 @@ def explain_combination(one: Combination) -> str:
     slope = one.slope * factor / other_factor
     sign = "+" if slope >= 0.0 else "-"
     return (
-        f"These edges cannot tell {first} and {second} apart. They fix only\n"
+        f"These edges cannot tell {first} and {second} apart. They determine only\n"
         f"  {first} {sign} {abs(slope):.3f} {unit}/{other_unit} × ({second} - {one.at * other_factor:.2f} {other_unit})"
         f" = {one.value * factor:.3f} ± {one.error * factor:.3f} {unit}.\n"
         f"The rig file gives {second} to ± {one.second_error * other_factor:.2f} {other_unit}, "
