@@ -262,6 +262,18 @@ def test_answers_that_leave_no_rig_are_said_to() -> None:
         search.propose()
 
 
+def test_a_search_that_drifted_to_rigs_whose_drops_miss_recovers() -> None:
+    search = Search(example_rig(), seed=1)
+    shot = Shot((0.0, 0.09), 0.455, (0.165, 0.255))
+    search.take(shot, Answer("after"))
+    z = search.weighted._z.copy()
+    z[:, NAMES.index("onset_factor")] = 30.0  # drop 2 strikes the surface before such a jet begins
+    search.weighted._set(z)
+    assert not search.weighted.may_meet(shot.times_s)
+    assert search.propose().times_s == shot.times_s
+    assert search.weighted.may_meet(shot.times_s)
+
+
 # -- a search that cannot be fooled ------------------------------------------------------------------
 def find_stage(answer: Answer) -> float:
     """The stage that a picture is believed to have after an answer."""

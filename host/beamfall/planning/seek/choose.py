@@ -13,7 +13,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from beamfall.arrays import Floats
-from beamfall.errors import UserError
 from beamfall.planning.openings import Need, find_follower, find_need, quantiles
 from beamfall.planning.seek.likelihood import MISS, split_pictures
 from beamfall.planning.seek.timing import Timing
@@ -66,12 +65,11 @@ def propose(
     by_beam: bool,
     enough: float,
     left: tuple[float, ...] = (),
-) -> Proposal:
-    """Return the best candidate. `fixed`: openings to keep, else None; `by_beam`: the flash follows the last
-    drop's edge. `enough`: how certain the best picture must be to end the search. `left`: spacings at which drop 2
-    missed; others are tried, apart from them.
+) -> Proposal | None:
+    """Return the best candidate; None if no rig is left whose drops could collide.
 
-    Raises UserError if the answers have left no rig whose drops could collide.
+    `fixed`: openings to keep, else None; `by_beam`: the flash follows the last drop's edge. `enough`: how certain the
+    best picture must be to end the search. `left`: spacings at which drop 2 missed; others are tried, apart from them.
     """
     best: Proposal | None = None
     chooses = weighted.has_contact and fixed[1] is None
@@ -79,14 +77,6 @@ def propose(
         for found in _judge_times(weighted, times, wanted_s, near_s, by_beam, chooses, enough):
             if best is None or found.worth > best.worth:
                 best = found
-    if best is None:
-        spacing_s = fixed[1] if weighted.has_contact else None
-        kept = "" if spacing_s is None else f" with a spacing of {spacing_s * 1e3:.4g} ms"
-        shows = f"drops that could collide{kept}" if weighted.has_contact else "such a picture"
-        raise UserError(
-            f"no rig that fits this file, with {shows}, fits all the answers: "
-            "check the rig file's heights and opening, then seek again with --fresh"
-        )
     return best
 
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from typing import NoReturn
 
 import numpy as np
 
-from beamfall.errors import NoProgress
+from beamfall.errors import NoProgress, UserError
 from beamfall.planning.belief import Belief
 from beamfall.planning.collision import add_places, check_rig, refuse_spacing
 from beamfall.planning.draws import find_beam
@@ -137,19 +138,36 @@ class Search:
         assert self.wanted_s is not None
         if (self._useless or self._again) and self._newest is not None:
             return self._newest  # nobody has seen its picture, or the answer is hardly possible
-        proposal = propose(
-            self.weighted,
-            self.wanted_s,
-            self.near_s,
-            fixed=self._list_kept(),
-            by_beam=self.by_beam,
-            enough=self._enough,
-            left=tuple(self._left),
-        )
+        proposal = self._find_best()
+        if proposal is None and self._told:
+            # Step by step the rigs have drifted to where the drops miss, though somebody has seen them meet.
+            self._widen()
+            proposal = self._find_best()
+        if proposal is None:
+            self._refuse()
         if self._spacing_s is None:
             self._last_spacing_s = proposal.spacing_s
         self._newest = proposal
         return proposal
+
+    def _find_best(self) -> Proposal | None:
+        assert self.wanted_s is not None
+        return propose(
+            self.weighted, self.wanted_s, self.near_s, fixed=self._list_kept(), by_beam=self.by_beam,
+            enough=self._enough, left=tuple(self._left),
+        )  # fmt: skip
+
+    def _refuse(self) -> NoReturn:
+        """Raise UserError: nothing could show the wanted picture."""
+        shows = "such a picture"
+        if self.weighted.has_contact:
+            spacing_s = self._list_kept()[1]
+            kept = "" if spacing_s is None else f" with a spacing of {spacing_s * 1e3:.4g} ms"
+            shows = f"drops that could collide{kept}"
+        raise UserError(
+            f"no rig that fits this file, with {shows}, fits all the answers: "
+            "check the rig file's heights and opening, then seek again with --fresh"
+        )
 
     def wants_drops(self, proposal: Proposal) -> bool:
         """Whether drops should fall without a flash before this first shot: the beam tells much about it then."""
@@ -267,8 +285,8 @@ class Search:
         self._again = odd and not self._again
         # Aim where the answers point, not where the file does.
         if self.misfit and not self._is_widened:
-            self._is_widened, self._again = True, False
-            self.weighted.widen()
+            self._again = False
+            self._widen()
         self._judge_best()
         said = self._said_found
         if said is not None:
@@ -281,6 +299,10 @@ class Search:
             # From now on one thing at a time: at one spacing the moment of contact stays where it is,
             # whatever law the jet follows.
             self._spacing_s, self._kept = shot.spacing_s, shot.times_s
+
+    def _widen(self) -> None:
+        self._is_widened = True
+        self.weighted.widen()
 
     @property
     def _said_found(self) -> int | None:
