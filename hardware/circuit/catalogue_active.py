@@ -23,7 +23,7 @@ ACTIVE_ITEMS = (
         "1N4148",
         "small-signal diode (1N4148 class), 75 V, 0.15 A, 2 A for 1 µs",
         "DO-35",
-        "turns static charge on an input's cable away; joins the valve lines that switch the valve supply on",
+        "diverts static charge on an input's cable; joins the valve lines that switch the valve supply on",
         "1N914; not a Schottky diode, whose leakage shifts the beam's level",
         "low",
         {"v_r": 75, "amp": 0.15, "amp_peak": 2, "v_f": 0.75},
@@ -78,7 +78,7 @@ ACTIVE_ITEMS = (
         "1 A 1000 V",
         "bridge rectifier, 1 A, 800 V or more",
         "DIP-4 or round",
-        "makes the flash contact indifferent to polarity",
+        "lets the flash contact work with either polarity",
         "four 1N4007 diodes; for a contact of 3.3 V see step 11 of the guide",
         "low",
         {"v_r": 800, "amp": 1.0, "amp_peak": 30},
@@ -233,8 +233,8 @@ ACTIVE_ITEMS = (
         "74HCT541",
         "octal buffer, TTL input levels, 5 V (74HCT541 or 74AHCT541)",
         "DIP-20",
-        "lifts the board's 3.3 V to 5 V for gates and LEDs, and stands between the board and "
-        "everything that can go wrong",
+        "raises the board's 3.3 V to 5 V for gates and LEDs, and shields the board from everything "
+        "that can go wrong",
         "74HCT244 (other pin order)",
         "low",
         {

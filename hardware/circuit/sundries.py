@@ -55,7 +55,7 @@ SUNDRIES = (
         "GLANDS",
         "1 per cable",
         "cable gland or other strain relief for the case's wall",
-        "a pulled cable must not pull at the board",
+        "keeps a pulled cable from straining the board",
         "knot and cable tie inside the wall",
         "low",
     ),

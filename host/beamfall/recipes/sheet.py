@@ -40,9 +40,8 @@ def make_sheet(recipe: Recipe) -> str:
         title=show_html(recipe.name), line=show_html(line), picture=picture, drawing=draw_rig(recipe),
         tables="".join(_make_table(name, rows) for name, rows in list_tables(recipe).items()),
         note=note,
-        foot="These times are for this rig. For another one `beamfall recipe use FILE --rig RIG` calculates them "
-             "again. "
-        "Times of a row count from its anchor; the release is the start of the shot.",
+        foot="These times are for this rig. For another rig, `beamfall recipe use FILE --rig RIG` calculates new "
+        "ones. Each row's times count from its anchor; the release is the start of the shot.",
     )  # fmt: skip
 
 
@@ -79,9 +78,9 @@ def list_tables(recipe: Recipe) -> dict[str, Rows]:
         ]
     for beam in rig.beams:
         tables[f"Beam {beam.input}"] = [
-            ("above the surface", format_length(beam.height_m)),
-            ("counts the edge", beam.edge),
-            ("blanking after it", format_duration(beam.blanking_s)),
+            ("height above the surface", format_length(beam.height_m)),
+            ("edge that counts", beam.edge),
+            ("blanking", format_duration(beam.blanking_s)),
         ]
     dish = rig.dish
     tables["Liquid and dish"] = [
@@ -100,7 +99,7 @@ def list_tables(recipe: Recipe) -> dict[str, Rows]:
     camera = rig.camera
     tables["Camera"] = [
         ("aperture", _BLANK if camera is None else f"f/{camera.aperture:g}"),
-        ("size on sensor : in scene", _BLANK if camera is None else f"{camera.magnification:g} : 1"),
+        ("magnification, sensor : scene", _BLANK if camera is None else f"{camera.magnification:g} : 1"),
         ("shutter", "bulb, dark room" if camera is None or camera.exposure_s is None
          else format_duration(camera.exposure_s)),
         ("sensitivity, lens, distance", _BLANK),
