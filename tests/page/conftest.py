@@ -15,6 +15,7 @@ from typing import Any
 
 import pytest
 from needs import need_chromium
+from spared_work import nothing_left_to_draw, plans_made_once  # noqa: F401
 
 sys.path.insert(0, str(Path(__file__).parent))
 from page_helpers import (

@@ -78,6 +78,11 @@ class Served:
         """A new link, which opens the page once."""
         return self.server.door.make_link()
 
+    @property
+    def is_connected(self) -> bool:
+        """Whether the page has its board."""
+        return (self.hub.get("link") or {}).get("state") == "up"
+
     def wait(self, what: Callable[[], Any], seconds: float = 60.0) -> Any:
         """Wait until something holds on the hub."""
         end = time.monotonic() + seconds

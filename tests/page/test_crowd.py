@@ -21,7 +21,7 @@ CROWD = 220
 @pytest.fixture
 def served(serve: Serve) -> Served:
     served = serve(rig=QUICK_RIG)
-    served.wait(lambda: (served.hub.get("link") or {}).get("state") == "up")
+    served.wait(lambda: served.is_connected)
     return served
 
 

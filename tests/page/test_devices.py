@@ -22,7 +22,7 @@ from beamfall.shots import ShotLog
 
 
 def wait_idle(served: Served) -> None:
-    served.wait(lambda: (served.hub.get("link") or {}).get("state") == "up")
+    served.wait(lambda: served.is_connected)
     served.wait(lambda: (served.hub.get("job") or {}).get("state") != "running")
 
 

@@ -38,7 +38,7 @@ def wait_held(page: Any, held: list[Any], count: int = 1) -> None:
 
 
 def is_up(served: Served) -> bool:
-    return bool(served.hub.get("plan")) and (served.hub.get("link") or {}).get("state") == "up"
+    return bool(served.hub.get("plan")) and served.is_connected
 
 
 def test_what_waits_to_begin_when_abort_is_pressed_does_not_begin(serve: Serve) -> None:

@@ -27,7 +27,7 @@ def open_live(served: Served) -> Iterator[None]:
 
 def begin_rinse(served: Served) -> None:
     """A valve is held open, in time as it passes for people."""
-    served.wait(lambda: (served.hub.get("link") or {}).get("state") == "up")
+    served.wait(lambda: served.is_connected)
     asker = Asker(served)
     assert asker.ask("POST", "/do/rinse", b'{"valve": 1, "duration": "5 s"}')[0] == 200
     question = wait_question(served)

@@ -34,7 +34,7 @@ class Button:
 def test_a_press_after_arming_is_a_logged_shot_with_its_plan(serve: Serve, log_path: Path) -> None:
     button = Button()
     served = serve(button.open, rig=QUICK_RIG)
-    served.wait(lambda: (served.hub.get("link") or {}).get("state") == "up")
+    served.wait(lambda: served.is_connected)
     served.wait(lambda: served.hub.get("plan"))
     served.server.bench.submit(make_arm())
     served.wait(lambda: served.hub.get("armed"))

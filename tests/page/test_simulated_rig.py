@@ -37,9 +37,7 @@ def find_fall_s(log_path: Path, shot: int) -> float:
 
 def test_drops_fall_as_in_the_rig_that_the_page_shows_now(serve: Serve, log_path: Path) -> None:
     served = serve(rig=QUICK_RIG, pace=100.0)
-    served.wait(
-        lambda: served.hub.get("plan") and (served.hub.get("link") or {}).get("state") == "up"
-    )
+    served.wait(lambda: served.hub.get("plan") and served.is_connected)
     fire(served, 1)
     served.server.desk.edit("beam[1].height", "20 cm")
     served.server.desk.wait(60.0)

@@ -190,10 +190,7 @@ def test_a_board_unplugged_is_named_at_once_and_used_again_when_it_is_back(
     keep_screenshot(page, "board-lost-laptop")
     plug.put_in()
     served.wait(
-        lambda: (
-            (served.hub.get("board") or {}).get("boot_id") != boot
-            and served.hub.get("link")["state"] == "up"
-        ),
+        lambda: (served.hub.get("board") or {}).get("boot_id") != boot and served.is_connected,
         40.0,
     )
     wait_ready(page)

@@ -21,7 +21,7 @@ HALF = "\\ud800"  # JSON's way to write half a character (RFC 8259, section 8.2)
 @pytest.fixture
 def served(serve: Serve) -> Served:
     served = serve(rig=QUICK_RIG)
-    served.wait(lambda: served.hub.get("plan") and served.hub.get("link")["state"] == "up")
+    served.wait(lambda: served.hub.get("plan") and served.is_connected)
     served.server.bench.submit(make_arm())
     served.wait(lambda: served.hub.get("armed"))
     served.wait(lambda: served.hub.get("job")["state"] == "ended")

@@ -25,7 +25,7 @@ COMMANDS = ("drip", "flash", "release", "arm", "rinse", "seek", "sweep", "calibr
 
 def test_what_cannot_be_read_moves_nothing(serve: Serve) -> None:
     served = serve(rig=QUICK_RIG)
-    served.wait(lambda: (served.hub.get("link") or {}).get("state") == "up")
+    served.wait(lambda: served.is_connected)
     for command in COMMANDS:
         for name, body in UNREADABLE.items():
             assert _post(served, command, body) == 400, (command, name)
@@ -34,7 +34,7 @@ def test_what_cannot_be_read_moves_nothing(serve: Serve) -> None:
 
 def test_a_whole_request_is_carried_out(serve: Serve) -> None:
     served = serve(rig=QUICK_RIG)
-    served.wait(lambda: (served.hub.get("link") or {}).get("state") == "up")
+    served.wait(lambda: served.is_connected)
     assert _post(served, "drip", b'{"valve": 1, "opening": "12 ms"}') == 200
     assert served.wait(lambda: served.hub.get("job"))["kind"] == "drip"
 

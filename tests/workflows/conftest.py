@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from spared_work import nothing_left_to_draw, plans_made_once  # noqa: F401
 
 sys.path.insert(0, str(Path(__file__).parent))
 from workflow_helpers import RIG, SEED

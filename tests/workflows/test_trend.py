@@ -32,8 +32,9 @@ def fired(tmp_path_factory: pytest.TempPathFactory) -> Path:
     rig = example_rig()
     with Board.connect("sim?seed=3", rig=rig) as board, ShotLog.open(file) as log:
         shooter = Shooter.begin(board, log, "shoot", rig=rig)
+        sequence = make_plan(rig).sequence
         for _ in range(SHOTS):
-            shooter.fire(make_plan(rig).sequence)
+            shooter.fire(sequence)
     return file
 
 
