@@ -113,7 +113,8 @@ def _walk(node: ast.AST, *, inside: bool, typing: bool) -> Iterator[Import]:
     else:
         inside = inside or isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef))
         for child in ast.iter_child_nodes(node):
-            yield from _walk(child, inside=inside, typing=typing)
+            if not isinstance(child, ast.expr):  # nothing is imported within an expression
+                yield from _walk(child, inside=inside, typing=typing)
 
 
 def _targets(node: ast.Import | ast.ImportFrom) -> Iterator[str]:
