@@ -170,7 +170,7 @@ def test_nothing_is_released_that_the_timings_on_the_page_are_no_more(
         time.sleep(seconds)
         return make_plan(*arguments, **options)
 
-    monkeypatch.setattr("beamfall.planning.make.make_plan", plan_slowly)
+    monkeypatch.setattr("beamfall.page.desk.make_plan", plan_slowly)
     desk.step("spacing", "0.5 ms")
     bench.submit(make_release(1))
     served.wait(
@@ -195,7 +195,7 @@ def test_an_abort_gets_into_arming_while_the_plan_is_made(
         go_on.wait(60.0)
         return make_plan(*arguments, **options)
 
-    monkeypatch.setattr("beamfall.planning.make.make_plan", plan_late)
+    monkeypatch.setattr("beamfall.page.desk.make_plan", plan_late)
     served.server.desk.step("spacing", "0.5 ms")
     served.server.bench.submit(make_arm())
     served.wait(lambda: (served.hub.get("job") or {}).get("state") == "running")

@@ -10,7 +10,6 @@ from tiers import in_full
 
 from beamfall.page.desk import Desk
 from beamfall.page.hub import Hub
-from beamfall.planning import make
 from beamfall.planning.make import make_plan
 from beamfall.planning.retime import with_flash_delay
 from beamfall.setup.rig import Rig, example_rig
@@ -64,7 +63,7 @@ def test_a_step_of_the_delay_shows_at_once_and_plans_nothing(
     desk = Desk(hub, None)
     desk.start()
     desk.wait(60.0)
-    monkeypatch.setattr(make, "make_plan", None)
+    monkeypatch.setattr("beamfall.page.desk.make_plan", None)
     before, number, moment = hub.get("plan"), desk.number, hub.get("moment")
     desk.step("delay", "0.5 ms")
     assert not desk.is_planning
