@@ -11,7 +11,13 @@ from beamfall.physics.fall import fall
 from beamfall.planning.make import make_plan
 from beamfall.planning.result import Plan
 from beamfall.planning.rows import EARLIEST_S, find_beam_settings
-from beamfall.planning.setting import compute_drop, compute_start_speed, find_latency, make_setting
+from beamfall.planning.setting import (
+    BEAM_SENSE,
+    compute_drop,
+    compute_start_speed,
+    find_latency,
+    make_setting,
+)
 from beamfall.setup.rig import Rig
 from beamfall.setup.rig_sections import Beam, Flash, Valve
 from beamfall.setup.sequence import Row, Sequence
@@ -184,7 +190,7 @@ def expect_drop(rig: Rig, valve: Valve, beam: Beam) -> Expectation | None:
         setting = make_setting(rig, valve.output)
         diameter = compute_drop(valve, setting)
         chord = max(diameter**2 - 4.0 * beam.offset_m**2, 0.0) ** 0.5
-        reach = chord + 0.8 * beam.width_m  # 0.8, and how the drop starts: as in planning.unknowns
+        reach = chord + BEAM_SENSE * beam.width_m
         result = fall(
             valve.height_m - diameter - beam.height_m - 0.5 * reach,
             diameter,

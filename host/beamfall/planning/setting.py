@@ -24,6 +24,7 @@ from beamfall.setup.rig import Rig
 from beamfall.setup.rig_sections import LiquidInRig, Valve
 from beamfall.setup.units import quote
 
+BEAM_SENSE = 0.8  # share of the beam's width that counts (estimate)
 LENGTH_M = 0.02  # of a valve's narrow path, where a rig file does not say it (our choice)
 
 

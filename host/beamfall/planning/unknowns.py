@@ -16,7 +16,7 @@ from beamfall.errors import PhysicsRangeError
 from beamfall.physics.fall import fall
 from beamfall.physics.impact import SHALLOWEST_JET_M
 from beamfall.physics.jet import JetPrior, draw_jet_prior, take_root_law
-from beamfall.planning.setting import Setting, compute_drop, make_setting
+from beamfall.planning.setting import BEAM_SENSE, Setting, compute_drop, make_setting
 from beamfall.setup.rig import Rig
 
 Law = Literal["plain", "logarithm", "root"]
@@ -122,7 +122,10 @@ def list_unknowns(rig: Rig, setting: Setting, prior: JetPrior | None = None) -> 
             "start_speed_ratio", 1.0, 0.15, 0.001, 4.0,
             "physics.drops.start_speed, nine of ten within a quarter (estimate; two computed drops: a tenth)",
         ),
-        _plain("beam_sense", 0.8, 0.15, 0.0, 1.2, "share of the beam's width that counts (estimate)"),
+        _plain(
+            "beam_sense", BEAM_SENSE, 0.15, 0.0, 1.2,
+            "share of the beam's width that counts (estimate)",
+        ),
         _plain("latency_error_s", 0.0, u.latency_s, -0.1, 0.1, "uncertainty.latency"),
         _ratio("flash_latency_ratio", 1.0, 0.2, 0.3, 3.0, "flash latency known to a fifth (estimate)"),
         _ratio("onset_factor", medians[0], spreads[0], 0.2, 8.0, "physics.jet: onset = a·law"),
