@@ -153,10 +153,10 @@ def test_a_mistake_of_the_users_ends_with_2_and_no_traceback(name: str, folder: 
         (("sequence", "check"), "file"),
         (
             ("shoot", "--trace", "t.pcapng"),
-            "before the command, such as: beamfall --trace t.pcapng shoot",
+            ": beamfall --trace t.pcapng shoot",
         ),
         (("shots", "list", "--trace=t.pcapng"), "before the command"),
-        (("drip", "--verbose"), "before the command, such as: beamfall --verbose shoot"),
+        (("drip", "--verbose"), ": beamfall --verbose shoot"),
     ],
 )
 def test_what_typer_refuses_is_a_mistake_too(
