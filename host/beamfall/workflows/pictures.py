@@ -124,7 +124,7 @@ class PictureKeeper:
         if self._missing >= MISSING_MOST:
             raise CameraError(
                 problem.problem,
-                f"{self._missing} shots in a row have no picture: {problem}. The shots are in the log",
+                f"{self._missing} shots in a row have no picture (the shots are in the log): {problem}",
             )
 
 
