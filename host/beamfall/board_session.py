@@ -310,7 +310,7 @@ class BoardSession:
                 self.pump(min(left, _BETWEEN_S))
                 outcome = self._outcomes.claim(activity, number, boot_id)
                 if outcome is not None:
-                    return replace(outcome, readings=self._read_coils(outcome))
+                    return self._complete(outcome)
                 self._check_patience()
                 between()
             self._keep_host_timeout()  # the release itself may have opened a new session
@@ -339,6 +339,14 @@ class BoardSession:
     def _ask_readings(self, part: int) -> Message:
         with self.giving_up_after(_READINGS_S):
             return self._request("readings", part=part)
+
+    def _complete(self, outcome: Outcome) -> Outcome:
+        """The outcome with what the coils showed. Whoever stops this meanwhile finds the outcome again afterwards."""
+        try:
+            return replace(outcome, readings=self._read_coils(outcome))
+        except BaseException:
+            self._outcomes.add(outcome)
+            raise
 
     def _read_coils(self, outcome: Outcome) -> tuple[Readings, ...]:
         """Ask what the board measured around each opening; an outcome is complete without an answer."""

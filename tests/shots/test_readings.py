@@ -14,7 +14,9 @@ from beamfall.board import Board
 from beamfall.errors import LinkLost
 from beamfall.events import Readings
 from beamfall.link import Link
+from beamfall.planning.make import make_plan
 from beamfall.setup.rig import example_rig
+from beamfall.shots import ShotLog
 from beamfall.shots.coil_readings import judge_opening
 from beamfall.shots.record import ShotRecord
 from beamfall.shots.stored import DamagedValue, from_plain, to_plain
@@ -22,6 +24,7 @@ from beamfall.sim.build import draw_model
 from beamfall.sim.defects import RigInRoom
 from beamfall.sim.embedded import SimulatedTransport
 from beamfall.sim.firmware_modules import load_other_firmware
+from beamfall.workflows.series import Shooter
 from tests.support.command_line import run_cli
 
 OPENING_S = 0.026
@@ -79,6 +82,29 @@ def test_a_shot_is_complete_although_its_readings_cannot_be_had(monkeypatch: Any
     assert outcome.complete
     assert outcome.edges
     assert outcome.readings == ()
+
+
+def test_a_shot_that_is_stopped_while_its_coils_are_read_is_logged_as_it_ended(
+    tmp_path: Path, monkeypatch: Any
+) -> None:
+    ask, stopped = Board._ask_readings, []
+
+    def stop_once(self: Board, part: int) -> Any:
+        if not stopped:
+            stopped.append(part)
+            raise KeyboardInterrupt
+        return ask(self, part)
+
+    with Board.connect("sim?seed=2") as board, ShotLog.open(tmp_path / "log.sqlite3") as log:
+        shooter = Shooter.begin(board, log, "shoot", rig=example_rig())
+        monkeypatch.setattr(Board, "_ask_readings", stop_once)
+        with pytest.raises(KeyboardInterrupt):
+            shooter.fire(make_plan(example_rig()).sequence)
+        assert stopped
+        (shot,) = log.list_shots(limit=None)
+        record = log.read_shot(shot.shot).record
+    assert record.state == "fired"
+    assert len(record.readings) == 2
 
 
 def test_readings_that_were_damaged_in_the_log_are_known_as_such() -> None:
