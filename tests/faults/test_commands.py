@@ -103,6 +103,7 @@ def test_beam_shows_what_crosses_it(capsys: pytest.CaptureFixture[str]) -> None:
     assert "last dwell 3." in lines[-1]
 
 
+@pytest.mark.full
 def test_beam_lets_drops_fall_to_align_by(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["beam", "--port", "sim", "--drops", "--for", "3 s"]) == 0
     assert "count 2" in capsys.readouterr().out

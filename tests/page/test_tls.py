@@ -85,6 +85,7 @@ def test_a_damaged_certificate_is_named_with_its_cure(
         get_certificate(["localhost"]).make_context()
 
 
+@pytest.mark.full
 def test_handshakes_that_never_end_are_counted_closed_and_lock_nobody_out(
     served: Served, monkeypatch: pytest.MonkeyPatch
 ) -> None:

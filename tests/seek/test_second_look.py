@@ -61,6 +61,7 @@ def test_a_wrong_word_is_the_one_that_is_doubted() -> None:
     assert doubted.count(1) >= 3, doubted
 
 
+@pytest.mark.full
 def test_true_answers_are_hardly_ever_doubted() -> None:
     looks = answers = 0
     for seed in range(4):

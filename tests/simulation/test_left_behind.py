@@ -100,6 +100,7 @@ def test_the_next_start_removes_what_a_killed_program_left_and_nothing_else(scra
     assert list(scratch.iterdir()) == []
 
 
+@pytest.mark.full
 def test_a_killed_program_takes_its_interpreter_with_it(scratch: Path) -> None:
     need_micropython()
     killed, firmware = hold("sim:micropython")

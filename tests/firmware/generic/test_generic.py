@@ -105,7 +105,7 @@ def test_garbage_is_not_collected_while_the_port_measures_itself(
 PROFILES = ("esp32_generic", "stm32_generic", "pico_generic")
 
 
-@pytest.mark.parametrize("name", PROFILES)
+@pytest.mark.parametrize("name", [PROFILES[-1], *in_full(*PROFILES[:-1])])
 def test_the_profiles_are_whole_and_load_the_port_on_a_board(name: str) -> None:
     from beamfall.setup.board_profiles import check_profile, find_profile
 
