@@ -17,6 +17,7 @@ from filled_folder import RECIPE
 
 from beamfall.board_tools import backup
 from beamfall.board_tools.backup import Backup
+from beamfall.board_tools.prompt import Interpreter
 from beamfall.page.serve import PageServer
 from beamfall.recipes.shelf import Shelf
 from beamfall.shots import ShotLog
@@ -109,7 +110,8 @@ def _break() -> None:
 def _attach_board() -> None:
     """A board at its prompt, with a slot: what is read from it is on no disk."""
     found = Backup("a board of these tests", {"slots/slot1.bin": bytes(60)})
-    backup._at_prompt = lambda *about: contextlib.nullcontext((None, "", ""))  # type: ignore[assignment, attr-defined]
+    there = Interpreter("micropython", (1, 28, 0), "", "rp2", "", 0, "", -1)
+    backup.at_prompt = lambda *about: contextlib.nullcontext((None, there))  # type: ignore[assignment, return-value]
     backup.read_own_files = lambda *about: found
 
 
