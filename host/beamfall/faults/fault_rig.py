@@ -29,7 +29,7 @@ _SHORTEST_S = 1e-6  # less than a tick of a virtual clock never passes
 _CLEARED = ("in_fault", "busy")  # refusals that an abort cures
 CONTACT_S = 0.002
 _RESTS, _RESTS_UNSEEN = 2.0, 10.0  # recycling times between flashes
-WATCH_ENDED = "the board stopped watching the beam unasked"
+WATCH_ENDED = "the board stopped watching the beam on its own"
 
 
 def list_sensors(board: Board, setup: Setup) -> tuple[bool, bool]:
